@@ -1,0 +1,92 @@
+//! Prints the instructions of a call of each core function, and what floating point costs for the same job.
+
+#![no_std]
+#![no_main]
+
+use dioptric::math;
+use dioptric_embedded::{
+    baseline::{double, single},
+    count::{self, report},
+    finish,
+};
+use panic_semihosting as _;
+
+const INPUTS: usize = 64;
+
+/// xorshift32 (Marsaglia, "Xorshift RNGs", Journal of Statistical Software 8(14), 2003): the same inputs everywhere.
+struct Generator(u32);
+
+impl Generator {
+    fn word(&mut self) -> u32 {
+        self.0 ^= self.0 << 13;
+        self.0 ^= self.0 >> 17;
+        self.0 ^= self.0 << 5;
+        self.0
+    }
+
+    /// Below a bound that is far below 2^32.
+    fn below(&mut self, bound: u32) -> i32 {
+        (self.word() % bound) as i32
+    }
+
+    /// Every magnitude equally often, both signs.
+    fn signed(&mut self) -> i32 {
+        (self.word() as i32) >> (self.word() & 31)
+    }
+}
+
+fn inputs<T: Copy>(mut one: impl FnMut(&mut Generator) -> T) -> [T; INPUTS] {
+    let mut generator = Generator(0x2545_F491);
+    core::array::from_fn(|_| one(&mut generator))
+}
+
+/// Sphere and cylinder in hundredths of a dioptre, to 10 D and 6 D, in quarters; axis in whole degrees.
+fn written(generator: &mut Generator) -> (i32, i32, i32) {
+    (25 * (generator.below(81) - 40), -25 * generator.below(25), 1 + generator.below(180))
+}
+
+#[inline(never)]
+fn kernels() {
+    report("`math::cos_sin`", 1, &inputs(Generator::word), math::cos_sin);
+    let components = inputs(|generator| (generator.below(1 << 26), generator.word()));
+    report("`math::half_components`", 1, &components, |(value, turn)| math::half_components(value, turn));
+    report("`math::polar`", 1, &inputs(|g| (g.signed(), g.signed())), |(x, y)| math::polar(x, y));
+    let long = inputs(|generator| u64::from(generator.word()) << 32 | u64::from(generator.word()));
+    report("`math::sqrt`", 1, &long, math::sqrt);
+}
+
+/// The vectors of two prescriptions, their sum, and back; the same prescriptions in each.
+#[inline(never)]
+fn round_trips() {
+    let pairs = inputs(|generator| (written(generator), written(generator)));
+    let double = |(sphere, cylinder, axis): (i32, i32, i32)| -> double::Prescription {
+        (f64::from(sphere) / 100.0, f64::from(cylinder) / 100.0, f64::from(axis).to_radians())
+    };
+    let single = |written| -> single::Prescription {
+        let (sphere, cylinder, axis) = double(written);
+        (sphere as f32, cylinder as f32, axis as f32)
+    };
+    report("round trip, `f32` and libm", 1, &pairs.map(|(a, b)| (single(a), single(b))), single::round_trip);
+    report("round trip, `f64` and libm", 1, &pairs.map(|(a, b)| (double(a), double(b))), double::round_trip);
+}
+
+#[inline(never)]
+fn fits() {
+    let spots: [double::Spot; INPUTS] = inputs(|generator| {
+        let mut next = || f64::from(generator.below(8000) - 4000) / 1000.0;
+        (next(), next(), next(), next())
+    });
+    report("fit, a spot, `f64`", INPUTS as u32, &[&spots[..]], double::sum);
+    let spots = spots.map(|(x, y, u, v)| (x as f32, y as f32, u as f32, v as f32));
+    report("fit, a spot, `f32`", INPUTS as u32, &[&spots[..]], single::sum);
+}
+
+#[cortex_m_rt::entry]
+fn main() -> ! {
+    let Some(peripherals) = cortex_m::Peripherals::take() else { finish() };
+    count::start(peripherals.SYST);
+    kernels();
+    round_trips();
+    fits();
+    finish()
+}

@@ -1,0 +1,60 @@
+//! Logs a value of every public type with `defmt`; `run logtext` decodes it on the host and compares it with
+//! `logtext.out`: what a person sees in the log is the trade's notation.
+
+#![no_std]
+#![no_main]
+
+use core::panic::PanicInfo;
+
+use cortex_m_semihosting::debug;
+use defmt::info;
+use defmt_semihosting as _;
+use dioptric::{
+    axis, bearing, degrees, dioptres, millimetres, prism_dioptres,
+    quantity::{self, Axis, Dioptre, Point, RefractiveIndex},
+    rx::{self, SpheroCylinder, Step},
+    text::ParseError,
+};
+use dioptric_embedded::finish;
+
+#[cortex_m_rt::entry]
+fn main() -> ! {
+    quantities();
+    prescriptions();
+    texts();
+    finish()
+}
+
+fn quantities() {
+    info!("Dioptre {} {} {}", dioptres!(-0.25), dioptres!(0.125), Dioptre::MAX);
+    info!("PrismDioptre {} {}", prism_dioptres!(1.5), prism_dioptres!(-0.004));
+    info!("Millimetre {} {}", millimetres!(-12.5), millimetres!(0.0));
+    info!("Degree {} {}", degrees!(-11.25), degrees!(180.0));
+    info!("Axis {} {} {}", axis!(0.0), axis!(35.4), Axis::VERTICAL);
+    info!("Bearing {} {}", bearing!(7.0), bearing!(359.6));
+    info!("RefractiveIndex {}", RefractiveIndex::AIR);
+    info!("Point {}", Point::new(millimetres!(-4.0), millimetres!(2.25)));
+    info!("quantity::Error {}", quantity::Error::AxisRange);
+}
+
+fn prescriptions() {
+    let prescription = SpheroCylinder::new(dioptres!(-2.25), dioptres!(-1.5), axis!(35.0)).unwrap_or_default();
+    info!("SpheroCylinder {} {}", prescription, SpheroCylinder::from_sphere(dioptres!(-3.0)));
+    info!("CrossedCylinders {}", prescription.crossed());
+    info!("Step {}", Step::Quarter);
+    info!("rx::Error {}", rx::Error::PowerRange);
+}
+
+fn texts() {
+    let error: Result<SpheroCylinder, ParseError> = "-3.00 -1.25 x 190".parse();
+    info!("ParseError {}", error);
+}
+
+/// Prints nothing: text would fall among the encoded frames.
+#[panic_handler]
+fn panic(_: &PanicInfo) -> ! {
+    debug::exit(debug::EXIT_FAILURE);
+    loop {
+        cortex_m::asm::nop();
+    }
+}

@@ -1,0 +1,65 @@
+//! Counts the instructions of a call with SysTick, which under `-icount shift=10` advances in proportion to the
+//! instructions executed. They are instructions, not cycles: QEMU models neither wait states nor pipelines.
+
+use core::{arch::asm, hint::black_box};
+
+use cortex_m::peripheral::{syst::SystClkSource, SYST};
+use cortex_m_semihosting::hprintln;
+
+const INSTRUCTIONS_PER_TICK: (u32, u32) =
+    include!(concat!(env!("OUT_DIR"), "/instructions_per_tick.in"));
+/// The counter is 24 bits wide and counts down: it wraps after 0.65 to 1.3 million instructions.
+const COUNTER_MASK: u32 = 0x00FF_FFFF;
+const SYST_CVR: u32 = 0xE000_E018;
+
+/// Starts SysTick on the core clock, over its whole range.
+pub fn start(mut systick: SYST) {
+    systick.set_clock_source(SystClkSource::Core);
+    systick.set_reload(COUNTER_MASK);
+    systick.clear_current();
+    systick.enable_counter();
+}
+
+/// Reads the counter by an instruction that the compiler moves no memory access across.
+#[inline(always)]
+fn now() -> u32 {
+    let ticks;
+    // SAFETY: reads one word of the core's own SysTick block, which every supported core has.
+    unsafe { asm!("ldr {ticks}, [{at}]", ticks = out(reg) ticks, at = in(reg) SYST_CVR) };
+    ticks
+}
+
+/// Ticks from before to after `function(input)`, including the call itself and the store of its result.
+#[inline(never)]
+fn ticks<I, O>(function: fn(I) -> O, input: I) -> u32 {
+    let function = black_box(function);
+    let input = black_box(input);
+    let before = now();
+    black_box(function(input));
+    let after = now();
+    before.wrapping_sub(after) & COUNTER_MASK
+}
+
+fn nothing<I>(input: I) {
+    black_box(&input);
+}
+
+const fn instructions(ticks: u32) -> u32 {
+    let (per, of) = INSTRUCTIONS_PER_TICK;
+    ((ticks as u64 * per as u64 + of as u64 / 2) / of as u64) as u32
+}
+
+/// Prints `name`, the average and the largest number of instructions of `function` over `inputs`, each divided by
+/// `parts` (the spots of one call, say), less those of a call that does nothing. Tab-separated: `run` makes the table.
+pub fn report<I: Copy, O>(name: &str, parts: u32, inputs: &[I], function: fn(I) -> O) {
+    let (mut sum, mut largest) = (0, 0);
+    for &input in inputs {
+        let spent = instructions(ticks(function, input));
+        let empty = instructions(ticks(nothing, input));
+        let net = spent.saturating_sub(empty);
+        sum += net;
+        largest = largest.max(net);
+    }
+    let calls = parts * inputs.len() as u32;
+    hprintln!("{}\t{}\t{}", name, (sum + calls / 2) / calls, (largest + parts / 2) / parts);
+}
