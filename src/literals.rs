@@ -13,10 +13,10 @@ macro_rules! literal {
         /// ```
         #[macro_export]
         macro_rules! $macro {
-                    ($dollar value:expr) => {
-                        const { $dollar crate::quantity::$name::literal($dollar value) }
-                    };
-                }
+                            ($dollar value:expr) => {
+                                const { $dollar crate::quantity::$name::literal($dollar value) }
+                            };
+                        }
     };
 }
 

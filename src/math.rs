@@ -226,18 +226,18 @@ const fn magnitude(value: i32) -> u32 {
 
 /// Length and turn of a vector in the first octant, `minor <= major` and `2^30 <= major < 2^31`.
 ///
-/// Range: after the rotation `2^30 <= along < 2^31.5` and `|across| <= along / 7`.
-/// With `d = (along >> 16) + 1` and `inverse = floor(2^31 / d)`, `along * inverse / 2^47` is below one by at most
-/// 7.7e-5 = `rest`; the corrected quotient is then short of exact by `rest^2 = 6e-9` of itself.
+/// Range: after the rotation `0.99 * 2^30 < along < 2^31.5` and `|across| <= along / 7`.
+/// With `d = (along >> 16) + 1` and `inverse = floor(2^31 / d) < 2^17.02`, `along * inverse / 2^47` is below one by at
+/// most 7.8e-5 = `rest`; the corrected quotient is then short of exact by `rest^2 = 6e-9` of itself.
 #[inline]
 fn folded_polar(major: u32, minor: u32) -> (u32, u32) {
     let (along, across, centre) = rotate_to_sector(major, minor);
     let offset = across.unsigned_abs();
-    let inverse = quotient_of_words(1 << 31, (along >> 16).wrapping_add(1)) << 15;
-    let rest = reduced(1 << 30, along, inverse);
-    // offset / along is offset * inverse / 2^62 times (1 + rest); offset is below 2^29, so that two more bits fit: Q32.
-    let rough = high_product(offset << 2, inverse);
-    let quotient = rough.wrapping_add(high_product(rough, rest << 2));
+    let inverse = quotient_of_words(1 << 31, (along >> 16).wrapping_add(1)) << 14;
+    let rest = reduced(1 << 29, along, inverse);
+    // offset / along is offset * inverse / 2^61 times (1 + rest); offset is below 2^28.7, so that three more bits fit: Q32.
+    let rough = high_product(offset << 3, inverse);
+    let quotient = rough.wrapping_add(high_product(rough, rest << 3));
     let q2 = high_product(quotient, quotient);
 
     let tail = reduced(911_282_002, 533_188_819, q2);
