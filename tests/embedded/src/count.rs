@@ -3,11 +3,10 @@
 
 use core::{arch::asm, hint::black_box};
 
-use cortex_m::peripheral::{syst::SystClkSource, SYST};
+use cortex_m::peripheral::{SYST, syst::SystClkSource};
 use cortex_m_semihosting::hprintln;
 
-const INSTRUCTIONS_PER_TICK: (u32, u32) =
-    include!(concat!(env!("OUT_DIR"), "/instructions_per_tick.in"));
+const INSTRUCTIONS_PER_TICK: (u32, u32) = include!(concat!(env!("OUT_DIR"), "/instructions_per_tick.in"));
 /// The counter is 24 bits wide and counts down: it wraps after 0.65 to 1.3 million instructions.
 const COUNTER_MASK: u32 = 0x00FF_FFFF;
 const SYST_CVR: u32 = 0xE000_E018;

@@ -3,7 +3,13 @@
 #![no_std]
 #![no_main]
 
-use dioptric::math;
+use dioptric::{
+    math,
+    prism::{self, Prism},
+    quantity::{Axis, Dioptre, Millimetre, Point, PrismDioptre},
+    rx::{self, SpheroCylinder},
+    vector::{PowerMatrix, PowerVector},
+};
 use dioptric_embedded::{
     baseline::{double, single},
     count::{self, report},
@@ -55,6 +61,53 @@ fn kernels() {
     report("`math::sqrt`", 1, &long, math::sqrt);
 }
 
+/// The same prescription for the library.
+fn prescription((sphere, cylinder, axis): (i32, i32, i32)) -> SpheroCylinder {
+    let power = |hundredths| Dioptre::from_thousandths(10 * hundredths).unwrap_or_default();
+    let axis = Axis::from_degrees(axis as u16).unwrap_or_default();
+    SpheroCylinder::new(power(sphere), power(cylinder), axis).unwrap_or_default()
+}
+
+#[inline(never)]
+fn algebra() {
+    let prescriptions = inputs(|generator| prescription(written(generator)));
+    let vectors = prescriptions.map(PowerVector::from);
+    report("prescription to power vector", 1, &prescriptions, |rx| PowerVector::from(rx));
+    report("power vector to prescription", 1, &vectors, PowerVector::sphero_cylinder);
+    report("transposition", 1, &prescriptions, SpheroCylinder::transposed);
+    let with_meridian =
+        inputs(|generator| (prescription(written(generator)).into(), Axis::from_bits(generator.word())));
+    report("power along a meridian", 1, &with_meridian, |(vector, axis)| PowerVector::power_along(vector, axis));
+    let matrices = prescriptions.map(PowerMatrix::from);
+    report("inverse of a power matrix", 1, &matrices, PowerMatrix::inverse);
+    let step = Millimetre::from_bits(12 << Millimetre::FRACTION_BITS);
+    report("vertex step of 12 mm", 1, &matrices.map(|matrix| (matrix, step)), |(matrix, step)| matrix.stepped(step));
+}
+
+#[inline(never)]
+fn prisms() {
+    let millimetres =
+        |generator: &mut Generator| Millimetre::from_bits((generator.below(40) - 20) << Millimetre::FRACTION_BITS);
+    let points = inputs(|generator| {
+        let point = Point::new(millimetres(generator), millimetres(generator));
+        (PowerMatrix::from(prescription(written(generator))), point)
+    });
+    report("prism at a point (Prentice)", 1, &points, |(power, point)| power.prism_at(point));
+    let component = |generator: &mut Generator| PrismDioptre::from_bits(generator.below(1 << 23) - (1 << 22));
+    let prisms = inputs(|generator| Prism::new(component(generator), component(generator)));
+    report("prism to amount and base", 1, &prisms, Prism::resultant);
+    let wanted = inputs(|generator| {
+        let prism = Prism::new(component(generator), component(generator));
+        (PowerMatrix::from(prescription(written(generator))), prism)
+    });
+    report("decentration for a prism", 1, &wanted, |(power, prism)| prism::decentration(power, prism));
+}
+
+/// Two prescriptions to vectors, their sum, and back.
+fn round_trip((a, b): (SpheroCylinder, SpheroCylinder)) -> Result<SpheroCylinder, rx::Error> {
+    (PowerVector::from(a) + PowerVector::from(b)).sphero_cylinder()
+}
+
 /// The vectors of two prescriptions, their sum, and back; the same prescriptions in each.
 #[inline(never)]
 fn round_trips() {
@@ -66,6 +119,7 @@ fn round_trips() {
         let (sphere, cylinder, axis) = double(written);
         (sphere as f32, cylinder as f32, axis as f32)
     };
+    report("round trip", 1, &pairs.map(|(a, b)| (prescription(a), prescription(b))), round_trip);
     report("round trip, `f32` and libm", 1, &pairs.map(|(a, b)| (single(a), single(b))), single::round_trip);
     report("round trip, `f64` and libm", 1, &pairs.map(|(a, b)| (double(a), double(b))), double::round_trip);
 }
@@ -86,6 +140,8 @@ fn main() -> ! {
     let Some(peripherals) = cortex_m::Peripherals::take() else { finish() };
     count::start(peripherals.SYST);
     kernels();
+    algebra();
+    prisms();
     round_trips();
     fits();
     finish()

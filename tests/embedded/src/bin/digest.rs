@@ -4,12 +4,12 @@
 #![no_main]
 
 use cortex_m_semihosting::hprintln;
-use dioptric_embedded::{finish, streams::STREAMS};
+use dioptric_embedded::{finish, streams};
 use panic_semihosting as _;
 
 #[cortex_m_rt::entry]
 fn main() -> ! {
-    for stream in STREAMS {
+    for stream in streams::all() {
         hprintln!("{} {:08x}", stream.name, stream.digest().crc());
     }
     finish()

@@ -7,7 +7,11 @@
 #![no_main]
 
 mod math;
+mod prism;
 mod quantity;
+mod rx;
+mod text;
+mod vector;
 
 use core::{
     fmt::{Debug, Display, Write},
@@ -15,6 +19,7 @@ use core::{
     str::FromStr,
 };
 
+use dioptric::quantity::{Axis, Degree, Dioptre, Millimetre, Point, PrismDioptre};
 use dioptric_embedded::finish;
 #[cfg(not(feature = "panics"))]
 use panic_never as _;
@@ -40,9 +45,28 @@ fn long() -> i64 {
     i64::from(int()) << 32 | i64::from(word())
 }
 
-/// Either.
-fn flag() -> bool {
-    word() & 1 == 1
+fn dioptres() -> Dioptre {
+    Dioptre::from_bits(int())
+}
+
+fn prism_dioptres() -> PrismDioptre {
+    PrismDioptre::from_bits(int())
+}
+
+fn millimetres() -> Millimetre {
+    Millimetre::from_bits(int())
+}
+
+fn degrees() -> Degree {
+    Degree::from_bits(int())
+}
+
+fn axis() -> Axis {
+    Axis::from_bits(word())
+}
+
+fn point() -> Point {
+    Point::new(millimetres(), millimetres())
 }
 
 /// Uses a result, whatever it is.
@@ -75,5 +99,9 @@ fn parse<T: FromStr>() {
 fn main() -> ! {
     math::probe();
     quantity::probe();
+    text::probe();
+    rx::probe();
+    vector::probe();
+    prism::probe();
     finish()
 }

@@ -14,6 +14,7 @@ pub fn probe() {
         keep(math::div_round(long(), divisor));
         keep(math::div_round_by_word(long(), by_word));
     }
+    keep(math::ratio(long(), long(), word()));
     keep(math::shift_round(long(), word()));
     keep(math::saturate(long()));
 }

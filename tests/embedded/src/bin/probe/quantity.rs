@@ -1,9 +1,6 @@
-use dioptric::{
-    quantity::{Axis, Bearing, Degree, Dioptre, Error, Millimetre, Point, PrismDioptre, RefractiveIndex},
-    text::{ParseError, ParseErrorKind},
-};
+use dioptric::quantity::{Axis, Bearing, Degree, Dioptre, Error, Millimetre, Point, PrismDioptre, RefractiveIndex};
 
-use crate::{int, keep, parse, show, word};
+use crate::{int, keep, millimetres, parse, show, word};
 
 macro_rules! linear {
     ($($name:ident)*) => {$({
@@ -48,8 +45,7 @@ pub fn probe() {
     direction!(Axis Bearing);
     directions();
     index();
-    point();
-    text();
+    points();
 }
 
 fn directions() {
@@ -77,23 +73,12 @@ fn error_of(error: Error) {
     show(&error);
 }
 
-fn point() {
-    let millimetres = || Millimetre::from_bits(int());
-    let point = Point::new(millimetres(), millimetres());
+fn points() {
+    let (point, other) = (Point::new(millimetres(), millimetres()), Point::new(millimetres(), millimetres()));
     keep(Point::distance(point));
     keep(Point::is_saturated(point));
-    keep(point + point);
-    keep(point - point);
+    keep(point + other);
+    keep(point - other);
     keep(-point);
     show(&point);
-}
-
-fn text() {
-    if let Err(error) = core::hint::black_box("x").parse::<Axis>() {
-        keep::<ParseErrorKind>(ParseError::kind(error));
-        keep(ParseError::position(error));
-        keep(ParseError::is_range(error));
-        keep(ParseError::is_syntax(error));
-        show(&error);
-    }
 }

@@ -1,0 +1,38 @@
+//! Streams of results whose checksums must be the same on every machine: the host, and each core at each opt-level.
+//!
+//! Integers only, and no memory: the same files are compiled into the firmware and into the host's test. A stream feeds
+//! one function structured edges first (powers of two and their neighbours, octant borders, extreme values: where
+//! carries and signs go wrong), then random inputs of every magnitude.
+
+mod digest;
+mod inputs;
+mod math;
+mod prism;
+mod quantity;
+mod rx;
+mod vector;
+
+pub use digest::Digest;
+
+/// A named stream.
+pub struct Stream {
+    pub name: &'static str,
+    pub run: fn(&mut Digest),
+}
+
+/// Every stream, in the order of `digests.txt`.
+pub fn all() -> impl Iterator<Item = &'static Stream> {
+    [inputs::STREAMS, math::STREAMS, quantity::STREAMS, rx::STREAMS, vector::STREAMS, prism::STREAMS]
+        .into_iter()
+        .flatten()
+}
+
+impl Stream {
+    /// The whole stream's digest.
+    #[must_use]
+    pub fn digest(&self) -> Digest {
+        let mut digest = Digest::new();
+        (self.run)(&mut digest);
+        digest
+    }
+}
