@@ -29,5 +29,6 @@ pub mod oracle;
 pub mod prism;
 pub mod quantity;
 pub mod rx;
+pub mod sensor;
 pub mod text;
 pub mod vector;

@@ -13,16 +13,17 @@ macro_rules! literal {
         /// ```
         #[macro_export]
         macro_rules! $macro {
-                            ($dollar value:expr) => {
-                                const { $dollar crate::quantity::$name::literal($dollar value) }
-                            };
-                        }
+                                    ($dollar value:expr) => {
+                                        const { $dollar crate::quantity::$name::literal($dollar value) }
+                                    };
+                                }
     };
 }
 
 literal!($ dioptres, Dioptre, "dioptres", "-1.25");
 literal!($ prism_dioptres, PrismDioptre, "prism dioptres", "0.5");
 literal!($ millimetres, Millimetre, "millimetres", "12.5");
+literal!($ micrometres, Micrometre, "micrometres", "0.5");
 literal!($ degrees, Degree, "degrees", "2.0");
 literal!($ axis, Axis, "degrees, 0 to 180", "35.0");
 literal!($ bearing, Bearing, "degrees, 0 to 360", "270.0");

@@ -370,6 +370,24 @@ fn ratio_of_magnitudes(numerator: u64, divisor: u64, exponent: u32) -> i64 {
     }
 }
 
+/// `products - a b / count`, rounded to nearest within one unit, saturated to 64 bits.
+///
+/// With `a = p n + r` and `b = q n + s`: `a b / n = p b + r q + r s / n`, whose last part is below `n^2 / n`.
+pub(crate) fn central(products: i128, a: i64, b: i64, count: NonZeroU64) -> i64 {
+    let (p, r) = divide(a, count);
+    let (q, s) = divide(b, count);
+    let whole = i128::from(p).wrapping_mul(i128::from(b)).wrapping_add(i128::from(r).wrapping_mul(i128::from(q)));
+    let rest = div_round(r.wrapping_mul(s), count);
+    let central = products.wrapping_sub(whole).wrapping_sub(i128::from(rest));
+    i64::try_from(central).unwrap_or(if central < 0 { i64::MIN } else { i64::MAX })
+}
+
+/// Quotient rounded to nearest, and the rest, at most half the divisor in magnitude.
+fn divide(value: i64, count: NonZeroU64) -> (i64, i64) {
+    let quotient = div_round(value, count);
+    (quotient, value.wrapping_sub(quotient.wrapping_mul(count.get().cast_signed())))
+}
+
 /// `value / 2^bits` rounded to the nearest integer, halves away from zero.
 ///
 /// # Range

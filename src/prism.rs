@@ -310,6 +310,7 @@ fn reachable(power: PowerVector, wanted: Prism) -> NoPower {
     NoPower {
         reachable: Point::new(project(cos), project(sin)),
         missing: wanted - Prism::from_base(part, powered),
-        free: Some(free),
+        // A line has no sense: its end in the upper half plane.
+        free: Some(Bearing::from_bits(free.to_bits() & (u32::MAX >> 1))),
     }
 }

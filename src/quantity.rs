@@ -307,6 +307,15 @@ linear! {
 }
 
 linear! {
+    /// A small length in micrometres: a signed count of 2^-14 um (0.06 nm), to 131 mm.
+    ///
+    /// ```
+    /// assert_eq!(dioptric::micrometres!(0.25).to_string(), "0.25");
+    /// ```
+    Micrometre, 14, "micrometres", Notation { digits: 2, plus: false, eighths: false }, "um"
+}
+
+linear! {
     /// A difference of directions, or a deviation of light, in degrees: a signed count of 2^-20 degree, to 2048.
     ///
     /// ```

@@ -122,7 +122,7 @@ impl Sample {
         let freedom = NonZeroU64::new(u64::from(self.count.checked_sub(1)?))?;
         let [m, j0, j45] = self.sums;
         let [mm, j0j0, j45j45, mj0, mj45, j0j45] = self.products;
-        let element = |products: i128, a: i64, b: i64| math::div_round(central(products, a, b, count), freedom);
+        let element = |products: i128, a: i64, b: i64| math::div_round(math::central(products, a, b, count), freedom);
         Some(Covariance {
             m: element(mm, m, m),
             j0: element(j0j0, j0, j0),
@@ -132,24 +132,6 @@ impl Sample {
             j0_j45: element(j0j45, j0, j45),
         })
     }
-}
-
-/// `products - a b / count`, rounded to nearest within one unit, saturated to 64 bits.
-///
-/// With `a = p n + r` and `b = q n + s`: `a b / n = p b + r q + r s / n`, whose last part is below `n^2 / n`.
-fn central(products: i128, a: i64, b: i64, count: NonZeroU64) -> i64 {
-    let (p, r) = divide(a, count);
-    let (q, s) = divide(b, count);
-    let whole = i128::from(p).wrapping_mul(i128::from(b)).wrapping_add(i128::from(r).wrapping_mul(i128::from(q)));
-    let rest = math::div_round(r.wrapping_mul(s), count);
-    let central = products.wrapping_sub(whole).wrapping_sub(i128::from(rest));
-    i64::try_from(central).unwrap_or(if central < 0 { i64::MIN } else { i64::MAX })
-}
-
-/// Quotient rounded to nearest, and the rest, at most half the divisor in magnitude.
-fn divide(value: i64, count: NonZeroU64) -> (i64, i64) {
-    let quotient = math::div_round(value, count);
-    (quotient, value.wrapping_sub(quotient.wrapping_mul(count.get().cast_signed())))
 }
 
 impl Covariance {

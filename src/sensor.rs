@@ -1,0 +1,66 @@
+//! From spots of light to the power of a lens.
+//!
+//! A Hartmann-type sensor: collimated light meets the lens, whose back vertex lies on the stop; a plate with holes stands
+//! `gap` behind it, the detector `throw` behind the plate. The light through a hole lands on the detector at the hole's own
+//! place when no lens is there (the *reference* position), and at `reference + throw * slope` with the lens.
+//!
+//! The slope at the plate is `s = s0 - V x`, linear in the hole's position; stepping back to the vertex gives power
+//! `F = V (I + gap V)^-1`, and prism `100 (I + gap V)^-1 s0`, since the slope field is the prism field.
+
+mod fit;
+mod geometry;
+mod moments;
+mod sums;
+mod uncertainty;
+
+pub use fit::{Centre, Fit};
+pub use geometry::Geometry;
+pub use sums::{CompactPair, SlopeSums, SpotPair};
+pub use uncertainty::StandardUncertainty;
+
+use core::fmt;
+
+/// Why spots do not give a power.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
+pub enum Error {
+    /// Fewer than three spots.
+    TooFewSpots,
+    /// More spots than the sums can hold: [`SlopeSums::MOST_SPOTS`].
+    TooManySpots,
+    /// The spots' references lie on a line, or nearly: the power across it cannot be known.
+    Collinear,
+    /// The geometry and the power have a focus within the gap: the power at the vertex cannot be known.
+    SingularStepBack,
+    /// A coordinate is out of range: [`SpotPair::MOST`].
+    CoordinateRange,
+    /// The gap or the throw is out of range: [`Geometry`].
+    GeometryRange,
+    /// The spots move by more than four times their distance: no lens does that.
+    SlopeRange,
+}
+
+impl Error {
+    /// A value is outside the range of its type.
+    #[must_use]
+    pub const fn is_range(self) -> bool {
+        matches!(self, Self::CoordinateRange | Self::GeometryRange | Self::SlopeRange | Self::TooManySpots)
+    }
+}
+
+impl fmt::Display for Error {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::TooFewSpots => "fewer than three spots",
+            Self::TooManySpots => "more spots than the sums can hold (65536)",
+            Self::Collinear => "the spots lie on a line",
+            Self::SingularStepBack => "a focus lies between lens and plate",
+            Self::CoordinateRange => "a coordinate is out of range (32 mm)",
+            Self::GeometryRange => "gap (0 to 128 mm) or throw (2 to 512 mm) is out of range",
+            Self::SlopeRange => "the spots move too far for a lens",
+        })
+    }
+}
+
+impl core::error::Error for Error {}
