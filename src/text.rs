@@ -117,7 +117,7 @@ impl core::error::Error for ParseError {}
 const FRACTION_DIGITS: u32 = 9;
 /// `10^FRACTION_DIGITS`.
 const NANO: u64 = 1_000_000_000;
-/// Largest integer part read: beyond every quantity here, and `MOST_UNITS * NANO` fits 64 bits.
+/// Largest integer part kept: beyond every quantity here, and `MOST_UNITS * NANO` fits 64 bits.
 const MOST_UNITS: u64 = 1_000_000;
 
 /// A decimal number, exactly as written, in units of 1e-9.
@@ -207,7 +207,6 @@ impl<'a> Reader<'a> {
 
     /// A decimal number: optional sign (ASCII or Unicode minus), digits, optional point and digits.
     pub(crate) fn number(&mut self) -> Result<Decimal, ParseError> {
-        let start = self.at;
         let negative = self.take_one_of(&['-', '\u{2212}', '\u{2013}']);
         if !negative {
             self.take_one_of(&['+']);
@@ -217,10 +216,8 @@ impl<'a> Reader<'a> {
         if unit_digits == 0 && fraction_digits == 0 {
             return Err(self.error(ParseErrorKind::NumberExpected));
         }
-        if units > MOST_UNITS {
-            return Err(ParseError::new(ParseErrorKind::OutOfRange, start));
-        }
-        let nano = units.wrapping_mul(NANO).wrapping_add(fraction).cast_signed();
+        // A larger one is beyond every quantity all the same; the quantity says so.
+        let nano = units.min(MOST_UNITS).wrapping_mul(NANO).wrapping_add(fraction).cast_signed();
         // The sign belongs to the whole number: an integer part of zero carries none of its own.
         Ok(Decimal { nano: if negative { nano.wrapping_neg() } else { nano } })
     }

@@ -95,9 +95,10 @@ macro_rules! direction {
             #[doc = concat!("Above -", $full, "/2 and up to ", $full, "/2 degrees.")]
             #[must_use]
             pub const fn angle_from(self, other: Self) -> Degree {
-                let bits = self.0.wrapping_sub(other.0).cast_signed();
-                let bits = if bits == i32::MIN { 1 << 31 } else { bits as i64 };
-                Degree::from_bits(degrees_of(bits, $full))
+                const OPPOSITE: i32 = $full << (Degree::FRACTION_BITS - 1);
+                let degrees = degrees_of(self.0.wrapping_sub(other.0).cast_signed() as i64, $full);
+                // Both ends are the same direction, exact or after rounding: the upper one is kept.
+                Degree::from_bits(if degrees == -OPPOSITE { OPPOSITE } else { degrees })
             }
 
             pub(crate) fn read(reader: &mut Reader<'_>) -> Result<Self, ParseError> {
@@ -110,8 +111,11 @@ macro_rules! direction {
         impl fmt::Display for $name {
             /// Whole degrees in three digits, `035`; with a precision, that many decimals and at least three digits before them.
             fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-                let decimals = f.precision().unwrap_or(0);
-                let width = if decimals == 0 { 3 } else { decimals.saturating_add(4) };
+                let decimals = f.precision().unwrap_or(0).min(9);
+                if decimals == 0 {
+                    return write!(f, "{:03}", self.whole_degrees());
+                }
+                let width = decimals.saturating_add(4);
                 let bits = i64::from(self.degrees().to_bits());
                 let text = Shown { bits: wrap_after_rounding(bits, decimals, $full) };
                 write!(f, "{text:0width$.decimals$}")
@@ -226,12 +230,11 @@ impl fmt::Display for Shown {
 }
 
 /// What would be written as 0 is the full scale, whichever side of it the direction lies.
+///
+/// Range: `bits` is below 2^29, and 10^9 below 2^30.
 fn wrap_after_rounding(bits: i64, decimals: usize, full: u16) -> i64 {
-    let mut step = 1i64 << Degree::FRACTION_BITS;
-    for _ in 0..decimals.min(9) {
-        step = math::div_round_by_word(step, const { core::num::NonZeroU32::new(10).unwrap() });
-    }
-    let written_as_zero = bits < step >> 1;
+    let scaled = (0..decimals).fold(bits, |scaled, _| scaled.wrapping_mul(10));
+    let written_as_zero = scaled < 1 << (Degree::FRACTION_BITS - 1);
     if written_as_zero { i64::from(full) << Degree::FRACTION_BITS } else { bits }
 }
 

@@ -5,7 +5,7 @@ use crate::text::{Notation, ParseError, ParseErrorKind, Reader, write_fixed};
 use core::fmt;
 use core::str::FromStr;
 
-/// A refractive index from 1 to 4: a count of 2^-29 (2e-9).
+/// A refractive index from 1 to below 4: a count of 2^-29 (2e-9).
 ///
 /// ```
 /// use dioptric::quantity::RefractiveIndex;
@@ -23,14 +23,15 @@ impl RefractiveIndex {
     pub const FRACTION_BITS: u32 = 29;
     /// Vacuum, and air near enough.
     pub const AIR: Self = Self(1 << Self::FRACTION_BITS);
-    const MOST: u32 = 4 << (Self::FRACTION_BITS - 1);
+    /// The first word that is none: 4.
+    const END: u32 = 4 << Self::FRACTION_BITS;
 
     /// From a count of 2^-29.
     ///
     /// # Errors
     /// [`Error::IndexRange`] below 1 or at 4 and above.
     pub const fn from_bits(bits: u32) -> Result<Self, Error> {
-        if bits < Self::AIR.0 || bits > Self::MOST {
+        if bits < Self::AIR.0 || bits >= Self::END {
             return Err(Error::IndexRange);
         }
         Ok(Self(bits))
