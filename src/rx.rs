@@ -321,6 +321,9 @@ fn read_sphere(reader: &mut Reader<'_>) -> Result<Dioptre, ParseError> {
     reader.skip_blanks();
     if reader.take_one_of(&['/']) {
         reader.skip_blanks();
+        if reader.is_at_end() {
+            return Err(reader.error(ParseErrorKind::NumberExpected));
+        }
     }
     Ok(sphere)
 }

@@ -347,7 +347,8 @@ macro_rules! direction_laws {
             #[test]
             fn a_whole_degree_is_left_at_half_a_degree() {
                 for degrees in 1..=$full {
-                    let border = (f64::from(degrees) - 0.5) * UNITS;
+                    // Half a unit of degrees before the half, so that a half as it is written always goes up.
+                    let border = (f64::from(degrees) - 0.5 - 0.5 / f64::from(1 << 20)) * UNITS;
                     let (below, above) = (border.ceil() as u32 - 1, border.ceil() as u32);
                     let lower = if degrees == 1 { $full } else { degrees - 1 };
                     assert_eq!($name::from_bits(below).whole_degrees(), lower);
@@ -357,6 +358,15 @@ macro_rules! direction_laws {
                         assert_eq!(direction.to_string(), format!("{shown:03}"));
                         assert_eq!(direction.rounded(), $name::from_degrees(shown).expect("in range"));
                     }
+                }
+            }
+
+            #[test]
+            fn written_halves_go_up() {
+                for degrees in 0..$full {
+                    let direction: $name = format!("{degrees}.5").parse().expect("in range");
+                    assert_eq!(direction.whole_degrees(), degrees + 1);
+                    assert_eq!(direction.to_string(), format!("{:03}", degrees + 1));
                 }
             }
 

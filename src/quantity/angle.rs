@@ -68,11 +68,14 @@ macro_rules! direction {
             }
 
             #[doc = concat!("In whole degrees as the trade writes them: 1 to ", $full, ", and ", $full, " rather than 0.")]
+            ///
+            /// Of [`Self::degrees`], so that half a degree, which as a turn is rarely exact, always goes up.
             #[must_use]
             pub const fn whole_degrees(self) -> u16 {
-                let rounded = (self.0 as u64).wrapping_mul($full).wrapping_add(1 << 31) >> 32;
-                // Below $full + 1, which fits.
-                let degrees = (rounded & 0xffff) as u16;
+                let degrees = self.degrees().to_bits().cast_unsigned();
+                // At least 1 unit and at most $full degrees: the sum and its quotient fit.
+                let rounded = (degrees.wrapping_add(1 << (Degree::FRACTION_BITS - 1)) >> Degree::FRACTION_BITS) & 0xffff;
+                let degrees = rounded as u16;
                 if degrees == 0 { $full } else { degrees }
             }
 
