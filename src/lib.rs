@@ -31,4 +31,5 @@ pub mod quantity;
 pub mod rx;
 pub mod sensor;
 pub mod text;
+pub mod tolerance;
 pub mod vector;

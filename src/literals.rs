@@ -1,6 +1,7 @@
 //! Quantities written as numbers in the program, computed by the compiler.
 
 /// Declares a macro that turns a number into a quantity at compile time.
+#[rustfmt::skip] // the formatter indents the nested macro anew at every run
 macro_rules! literal {
     ($dollar:tt $macro:ident, $name:ident, $unit:literal, $example:literal) => {
         #[doc = concat!("A [`", stringify!($name), "`](crate::quantity::", stringify!($name), ") from ", $unit, ".")]
@@ -13,10 +14,10 @@ macro_rules! literal {
         /// ```
         #[macro_export]
         macro_rules! $macro {
-                                    ($dollar value:expr) => {
-                                        const { $dollar crate::quantity::$name::literal($dollar value) }
-                                    };
-                                }
+            ($dollar value:expr) => {
+                const { $dollar crate::quantity::$name::literal($dollar value) }
+            };
+        }
     };
 }
 

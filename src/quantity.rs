@@ -57,6 +57,13 @@ impl core::error::Error for Error {}
 /// `a + b`; a part that is saturated already decides the sum.
 #[inline]
 const fn sticky_sum(a: i32, b: i32) -> i32 {
+    const QUARTER: i32 = 1 << 30;
+    // Both within a quarter of the scale, as every lens is: no overflow, nothing saturated.
+    if a.wrapping_add(QUARTER) | b.wrapping_add(QUARTER) >= 0 { a.wrapping_add(b) } else { sticky_sum_of_large(a, b) }
+}
+
+#[cold]
+const fn sticky_sum_of_large(a: i32, b: i32) -> i32 {
     if a.unsigned_abs() >= i32::MAX as u32 {
         a
     } else if b.unsigned_abs() >= i32::MAX as u32 {
@@ -65,6 +72,13 @@ const fn sticky_sum(a: i32, b: i32) -> i32 {
         let sum = a.saturating_add(b);
         if sum == i32::MIN { -i32::MAX } else { sum }
     }
+}
+
+/// Half, halves away from zero, of a value short of `i32::MAX`.
+#[inline]
+pub(crate) const fn halved(value: i32) -> i32 {
+    // Shifting right floors: one more for what is positive.
+    value.wrapping_add((value > 0) as i32) >> 1
 }
 
 /// Declares one linear quantity: its storage, its text and its arithmetic.
@@ -90,6 +104,13 @@ macro_rules! linear {
             #[inline]
             pub const fn from_bits(bits: i32) -> Self {
                 Self(if bits == i32::MIN { -i32::MAX } else { bits })
+            }
+
+            /// From a count known to be far from the ends.
+            #[inline]
+            #[allow(dead_code, reason = "not every quantity has a kernel that makes it")]
+            pub(crate) const fn from_small_bits(bits: i32) -> Self {
+                Self(bits)
             }
 
             #[doc = concat!("The count of `2^-", $bits, "` ", $unit, ".")]
@@ -150,7 +171,7 @@ macro_rules! linear {
                 if self.is_saturated() {
                     return self;
                 }
-                Self(math::saturate(math::shift_round(self.0 as i64, 1)))
+                Self(halved(self.0))
             }
 
             /// Twice the value, saturating.

@@ -1,7 +1,7 @@
 //! The written prescription: sphere, cylinder, axis; its three forms; reading and writing it.
 
 use crate::math;
-use crate::quantity::{Axis, Dioptre};
+use crate::quantity::{Axis, Dioptre, halved};
 use crate::text::{ParseError, ParseErrorKind, Reader};
 use core::fmt;
 use core::num::NonZeroU32;
@@ -128,6 +128,23 @@ impl SpheroCylinder {
         Ok(Self { sphere, cylinder, axis })
     }
 
+    /// Minus-cylinder form from the mean power and half the cylinder's magnitude, 2^-20 D.
+    pub(crate) fn from_mean(mean: i32, half: u32, axis: Axis) -> Result<Self, Error> {
+        const MOST: u32 = MOST_POWER.to_bits().unsigned_abs();
+        if half > MOST >> 1 {
+            return Err(Error::CylinderRange);
+        }
+        let half = half.cast_signed();
+        // half is at most 2^25: a mean that wraps comes out near the other end, and is refused as well.
+        let (sphere, across) = (mean.wrapping_add(half), mean.wrapping_sub(half));
+        if sphere.unsigned_abs() > MOST || across.unsigned_abs() > MOST {
+            return Err(Error::PowerRange);
+        }
+        // An even cylinder: sphere and mean power then keep their sum and difference exactly.
+        let cylinder = half.wrapping_mul(-2);
+        Ok(Self { sphere: Dioptre::from_small_bits(sphere), cylinder: Dioptre::from_small_bits(cylinder), axis })
+    }
+
     /// The power of a sphere alone.
     ///
     /// # Errors
@@ -197,8 +214,9 @@ impl SpheroCylinder {
     /// Within half a unit of 2^-20 D; the same in either form.
     #[must_use]
     pub fn spherical_equivalent(self) -> Dioptre {
-        // Of the trace, which both forms share to the bit.
-        (self.sphere + self.sphere + self.cylinder).half()
+        // Of the trace, which both forms share to the bit. At most 128 D: far from overflow.
+        let trace = self.sphere.to_bits().wrapping_mul(2).wrapping_add(self.cylinder.to_bits());
+        Dioptre::from_small_bits(halved(trace))
     }
 
     /// The power along the axis and the power across it. Exact.

@@ -91,7 +91,7 @@ impl From<SpheroCylinder> for PowerVector {
     #[inline]
     fn from(rx: SpheroCylinder) -> Self {
         let (j0, j45) = math::half_components(rx.cylinder().to_bits().wrapping_neg(), rx.axis().to_bits());
-        Self { m: rx.spherical_equivalent(), j0: Dioptre::from_bits(j0), j45: Dioptre::from_bits(j45) }
+        Self { m: rx.spherical_equivalent(), j0: Dioptre::from_small_bits(j0), j45: Dioptre::from_small_bits(j45) }
     }
 }
 
@@ -110,9 +110,7 @@ impl PowerVector {
     #[inline]
     pub fn sphero_cylinder(self) -> Result<SpheroCylinder, rx::Error> {
         let polar = math::polar(self.j0.to_bits(), self.j45.to_bits());
-        let half = Dioptre::from_bits(i32::try_from(polar.radius).unwrap_or(i32::MAX));
-        // An even cylinder: sphere and mean power then keep their sum and difference exactly.
-        SpheroCylinder::new(self.m + half, -half.double(), Axis::from_bits(polar.turn))
+        SpheroCylinder::from_mean(self.m.to_bits(), polar.radius, Axis::from_bits(polar.turn))
     }
 
     /// Half the cylinder: the length of (J0, J45).

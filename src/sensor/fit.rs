@@ -1,6 +1,6 @@
 //! The fit of a lens to slope sums, stepped back to the vertex.
 
-use super::moments::{Moments, Normal, RATIO_BITS, Ratio};
+use super::moments::{Moments, Normal, RATIO_BITS, Ratio, wide_ratio};
 use super::{Error, Geometry, SlopeSums};
 use crate::math;
 use crate::prism::{self, Prism};
@@ -71,23 +71,23 @@ impl SlopeSums {
     /// [`Error::TooFewSpots`], [`Error::Collinear`], [`Error::SlopeRange`], [`Error::SingularStepBack`].
     pub fn fit(&self, geometry: &Geometry) -> Result<Fit, Error> {
         let count = NonZeroU64::new(u64::from(self.count)).filter(|n| n.get() >= 3).ok_or(Error::TooFewSpots)?;
-        let moments = Moments::of(self, count);
+        let moments = Moments::of(self);
         let normal = moments.normal()?;
         let ratio = moments.solve(&normal)?;
         let power = at_plate(ratio, geometry)?.stepped(-geometry.gap()).map_err(|_| Error::SingularStepBack)?;
         let mean = |sum: i64| math::div_round(sum << MEAN_SHIFT, count);
         let (x, y) = (mean(self.x), mean(self.y));
         let displacement = (mean(self.u), mean(self.v));
-        let freedom = u64::from(self.count).wrapping_mul(2).saturating_sub(5);
+        let freedom = count.get().wrapping_mul(2).saturating_sub(5);
         Ok(Fit {
             power,
             prism: prism_on_axis(on_axis(ratio, (x, y), displacement), power, geometry),
             geometry: *geometry,
             count: self.count,
-            deviation: deviation(moments.residual(ratio), freedom),
+            deviation: deviation(moments.residual(ratio), moments.shift, count.get().wrapping_mul(freedom)),
             centroid: Point::new(from_mean(x), from_mean(y)),
             normal,
-            spread: math::sqrt(moments.xx.wrapping_add(moments.yy).unsigned_abs()),
+            spread: spread(&moments, count),
             rotation: moments.rotation(&normal),
         })
     }
@@ -100,13 +100,16 @@ fn from_mean(mean: i64) -> Millimetre {
     Millimetre::from_bits(math::saturate(math::shift_round(mean, MEAN_SHIFT)))
 }
 
+/// Powers at the plate that can be stepped stay below this.
+const MOST_POWER: Dioptre = dioptres!(512.0);
+
 /// Power at the plate: `V = A / throw`.
 fn at_plate(ratio: Ratio, geometry: &Geometry) -> Result<PowerMatrix, Error> {
     let throw = i64::from(geometry.throw().to_bits());
     // 1000 mm per metre; 2^-28 over 2^-16 mm to 2^-20 D leaves 2^8.
     let element = |value: i64| {
         let power = Dioptre::from_bits(math::saturate(math::ratio(value.wrapping_mul(1000), throw, 8)));
-        if power.is_saturated() { Err(Error::SlopeRange) } else { Ok(power) }
+        if power.abs() < MOST_POWER { Ok(power) } else { Err(Error::SlopeRange) }
     };
     Ok(PowerMatrix { xx: element(ratio.xx)?, xy: element(ratio.xy)?, yy: element(ratio.yy)? })
 }
@@ -121,11 +124,13 @@ fn on_axis(ratio: Ratio, (x, y): (i64, i64), (u, v): (i64, i64)) -> (i64, i64) {
 /// Prism at the vertex: `100 (I - gap F) s0`, which equals `100 (I + gap V)^-1 s0`.
 fn prism_on_axis(displacement: (i64, i64), power: PowerMatrix, geometry: &Geometry) -> Prism {
     let back = StepBack::of(power, geometry.gap());
-    let throw = i64::from(geometry.throw().to_bits());
+    let throw = i128::from(geometry.throw().to_bits()) << 14;
     // Q28 times 2^-24 mm over 2^-16 mm to 2^-20, times 100: 25 / 2^14. Five more bits keep the factor 25 from the rounding.
     let component = |a: i64, b: i64| {
-        let sum = a.wrapping_mul(displacement.0).wrapping_add(b.wrapping_mul(displacement.1));
-        let value = math::ratio(sum, throw << 14, 5).saturating_mul(25);
+        // Absurd spots reach 2^67.
+        let product = |part: i64, moved: i64| i128::from(part).wrapping_mul(i128::from(moved));
+        let sum = product(a, displacement.0).wrapping_add(product(b, displacement.1));
+        let value = wide_ratio(sum, throw, 5).saturating_mul(25);
         math::saturate(math::shift_round(value, 5))
     };
     Prism::from_bits(component(back.xx, back.xy), component(back.xy, back.yy))
@@ -151,15 +156,21 @@ impl StepBack {
     }
 }
 
-/// Standard deviation from a sum of squares in 2^-32 mm^2, in 2^-24 mm.
-fn deviation(squares: u64, freedom: u64) -> u32 {
-    let Some(freedom) = NonZeroU64::new(freedom) else { return 0 };
-    // Sixteen more bits under the root, as far as they fit.
-    let room = squares.leading_zeros().min(16) & !1;
-    let shift = 16u32.wrapping_sub(room) >> 1;
-    let variance = squares.wrapping_shl(room).checked_div(freedom.get()).unwrap_or(0);
-    let root = math::sqrt(variance);
-    root.checked_shl(shift).filter(|shifted| shifted >> (shift & 31) == root).unwrap_or(u32::MAX)
+/// Root of the mean of squares, in 2^-24 mm, from their sum in `2^(exponent - 88)` mm^2; `exponent` is even.
+fn deviation(squares: u128, exponent: u32, divisor: u64) -> u32 {
+    let bits = 128u32.wrapping_sub(squares.leading_zeros());
+    let down = bits.saturating_sub(64).wrapping_add(1) & !1;
+    let short = u64::try_from(squares >> (down & 127)).unwrap_or(u64::MAX);
+    let root = math::sqrt(short.checked_div(divisor).unwrap_or(0));
+    // Half of the exponent that makes it 2^-48 mm^2.
+    let (up, below) = (exponent.wrapping_add(down) >> 1, (88 - 48) >> 1);
+    let scaled = i64::from(root).wrapping_shl(up);
+    u32::try_from(math::shift_round(scaled, below)).unwrap_or(u32::MAX)
+}
+
+/// Root of the summed squares of the references' distances from their mean, in 2^-16 mm.
+fn spread(moments: &Moments, count: NonZeroU64) -> u32 {
+    math::sqrt(math::div_round(moments.trace(), count).unsigned_abs()).wrapping_shl(moments.shift >> 1)
 }
 
 impl Fit {

@@ -2,7 +2,6 @@
 
 use super::{Error, SlopeSums};
 use crate::math;
-use core::num::NonZeroU64;
 
 /// Fraction bits of the fitted slopes' ratio to position: `u = throw s0 - A x`, `A` dimensionless.
 pub(super) const RATIO_BITS: u32 = 28;
@@ -13,17 +12,24 @@ const MOMENT_BITS: u32 = 40;
 /// Spots whose spread across is under 1/256 of that along lie on a line: `det < trace^2 / 2^16`.
 const COLLINEAR_SHIFT: u32 = 16;
 
-/// Central moments of positions and displacements, units of 2^-32 mm^2.
+/// Central moments of positions and displacements times the number of spots, units of `2^(shift - 32)` mm^2.
+///
+/// `n sum(xy) - sum(x) sum(y)` divides by nothing: the moments are exact as long as they fit [`EXACT_BITS`].
 pub(super) struct Moments {
-    pub(super) xx: i64,
-    pub(super) xy: i64,
-    pub(super) yy: i64,
+    xx: i64,
+    xy: i64,
+    yy: i64,
     xu: i64,
     xv: i64,
     yu: i64,
     yv: i64,
     ww: i64,
+    /// Even.
+    pub(super) shift: u32,
 }
+
+/// Bits of a moment: 113 spots within 3 mm need 50.
+const EXACT_BITS: u32 = 61;
 
 /// The fitted symmetric matrix, Q28.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -47,23 +53,37 @@ pub(super) struct Normal {
 }
 
 impl Moments {
-    pub(super) fn of(sums: &SlopeSums, count: NonZeroU64) -> Self {
-        let central = |product: i64, a: i64, b: i64| math::central(i128::from(product), a, b, count);
+    pub(super) fn of(sums: &SlopeSums) -> Self {
         let s = sums;
+        let count = i128::from(s.count);
+        let part = |a: i64, b: i64| i128::from(a).wrapping_mul(i128::from(b));
+        let central = |sum: i64, a: i64, b: i64| count.wrapping_mul(i128::from(sum)).wrapping_sub(part(a, b));
+        let (xx, yy) = (central(s.xx, s.x, s.x), central(s.yy, s.y, s.y));
+        let ww = central(s.ww, s.u, s.u).wrapping_sub(part(s.v, s.v));
+        // No mixed moment exceeds the larger of its two.
+        let bits = 128u32.wrapping_sub(xx.max(yy).max(ww).leading_zeros());
+        let shift = bits.saturating_sub(EXACT_BITS).wrapping_add(1) & !1;
+        let short = |moment: i128| shortened(moment, shift);
         Self {
-            xx: central(s.xx, s.x, s.x),
-            xy: central(s.xy, s.x, s.y),
-            yy: central(s.yy, s.y, s.y),
-            xu: central(s.xu, s.x, s.u),
-            xv: central(s.xv, s.x, s.v),
-            yu: central(s.yu, s.y, s.u),
-            yv: central(s.yv, s.y, s.v),
-            ww: central(s.ww, s.u, s.u).wrapping_sub(s.ww).wrapping_add(central(s.ww, s.v, s.v)),
+            xx: short(xx),
+            xy: short(central(s.xy, s.x, s.y)),
+            yy: short(yy),
+            xu: short(central(s.xu, s.x, s.u)),
+            xv: short(central(s.xv, s.x, s.v)),
+            yu: short(central(s.yu, s.y, s.u)),
+            yv: short(central(s.yv, s.y, s.v)),
+            ww: short(ww),
+            shift,
         }
     }
 
+    /// Sum of both reference moments.
+    pub(super) fn trace(&self) -> i64 {
+        self.xx.wrapping_add(self.yy)
+    }
+
     /// Shift that brings the larger reference moment to [`MOMENT_BITS`]; negative shifts up.
-    fn shift(&self) -> i32 {
+    fn excess(&self) -> i32 {
         let bits = 64u32.wrapping_sub(self.xx.max(self.yy).leading_zeros());
         bits.cast_signed().wrapping_sub(MOMENT_BITS.cast_signed())
     }
@@ -73,7 +93,7 @@ impl Moments {
     /// # Errors
     /// [`Error::Collinear`].
     pub(super) fn normal(&self) -> Result<Normal, Error> {
-        let scale = |moment: i64| i128::from(scaled(moment, self.shift()));
+        let scale = |moment: i64| i128::from(scaled(moment, self.excess()));
         let (p, q, r) = (scale(self.xx), scale(self.xy), scale(self.yy));
         let trace = p.wrapping_add(r);
         let det = p.wrapping_mul(r).wrapping_sub(q.wrapping_mul(q));
@@ -86,7 +106,7 @@ impl Moments {
     /// The symmetric matrix that leaves the least squares.
     ///
     /// # Accuracy
-    /// Each element within `2^-24 cond` of the largest plus one unit of 2^-28, where `cond < 2^16` is the moments' condition.
+    /// Each element within `2^-39 cond (1 + |A|)` plus one unit of 2^-28, where `cond < 2^16` is the moments' condition.
     ///
     /// # Errors
     /// [`Error::SlopeRange`].
@@ -94,7 +114,7 @@ impl Moments {
         let Normal { p, q, r, trace, det } = *normal;
         // A right side beyond four times the matrix means a ratio beyond its range.
         let scale = |moment: i64| {
-            let value = i128::from(scaled(moment, self.shift()).wrapping_neg());
+            let value = i128::from(scaled(moment, self.excess()).wrapping_neg());
             if value.unsigned_abs() >> 3 > trace.unsigned_abs() { Err(Error::SlopeRange) } else { Ok(value) }
         };
         let (f, h) = (scale(self.xu)?, scale(self.yv)?);
@@ -114,11 +134,11 @@ impl Moments {
         })
     }
 
-    /// Sum of squared residuals of a symmetric matrix, units of 2^-32 mm^2.
+    /// Sum of squared residuals of a symmetric matrix times the number of spots, Q56 of the moments' unit.
     ///
     /// Evaluated as the whole quadratic form, whose error is of second order in the matrix's rounding.
-    /// Range: `|A| < 2^30` in Q28, moments below 2^61: each term below 2^123 in Q56, five of them below 2^126.
-    pub(super) fn residual(&self, fit: Ratio) -> u64 {
+    /// Range: `|A| < 2^30` in Q28, moments to 2^61: each term below 2^123 in Q56, five of them below 2^126.
+    pub(super) fn residual(&self, fit: Ratio) -> u128 {
         let wide = |value: i64| i128::from(value);
         let (a, b, c) = (wide(fit.xx), wide(fit.xy), wide(fit.yy));
         let (p, q, r) = (wide(self.xx), wide(self.xy), wide(self.yy));
@@ -133,13 +153,13 @@ impl Moments {
             .wrapping_add(c.wrapping_mul(c).wrapping_mul(r))
             .wrapping_add(b.wrapping_mul(a.wrapping_add(c)).wrapping_mul(q) << 1);
         let sum = (wide(self.ww) << (2 * RATIO_BITS)).wrapping_add(linear << (RATIO_BITS + 1)).wrapping_add(quadratic);
-        u64::try_from(sum.max(0) >> (2 * RATIO_BITS)).unwrap_or(u64::MAX)
+        sum.max(0).unsigned_abs()
     }
 
     /// Half the antisymmetric part of the unconstrained fit, Q28: the rotation, in radians, of the spots about their mean.
     pub(super) fn rotation(&self, normal: &Normal) -> i64 {
         let Normal { p, q, r, det, .. } = *normal;
-        let scale = |moment: i64| i128::from(scaled(moment, self.shift()));
+        let scale = |moment: i64| i128::from(scaled(moment, self.excess()));
         let (xu, xv, yu, yv) = (scale(self.xu), scale(self.xv), scale(self.yu), scale(self.yv));
         let vyx = r.wrapping_mul(xv).wrapping_sub(q.wrapping_mul(yv));
         let vxy = p.wrapping_mul(yu).wrapping_sub(q.wrapping_mul(xu));
@@ -167,6 +187,14 @@ impl Normal {
     }
 }
 
+/// `value / 2^shift`, rounded, halves away from zero, saturated to 64 bits.
+fn shortened(value: i128, shift: u32) -> i64 {
+    let half = (1u128 << (shift & 127)) >> 1;
+    let magnitude = value.unsigned_abs().wrapping_add(half) >> (shift & 127);
+    let short = i64::try_from(magnitude).unwrap_or(i64::MAX);
+    if value < 0 { short.wrapping_neg() } else { short }
+}
+
 /// `value / 2^shift`, rounded; a negative shift multiplies, saturating: such a value is refused as [`Error::SlopeRange`].
 fn scaled(value: i64, shift: i32) -> i64 {
     match shift {
@@ -179,8 +207,8 @@ fn scaled(value: i64, shift: i32) -> i64 {
 /// [`math::ratio`] of 128-bit integers, both brought to 63 bits first.
 ///
 /// # Accuracy
-/// Within half a unit plus 5e-10 of itself.
-fn wide_ratio(numerator: i128, divisor: i128, exponent: u32) -> i64 {
+/// Within half a unit plus 5e-10 of itself. Odd in either operand.
+pub(super) fn wide_ratio(numerator: i128, divisor: i128, exponent: u32) -> i64 {
     let narrow = |value: i128| {
         let magnitude = value.unsigned_abs();
         let down = 65u32.saturating_sub(magnitude.leading_zeros());
@@ -193,7 +221,6 @@ fn wide_ratio(numerator: i128, divisor: i128, exponent: u32) -> i64 {
     if total >= d_down {
         math::ratio(n, d, total.wrapping_sub(d_down))
     } else {
-        let deeper = d_down.wrapping_sub(total);
-        math::ratio(n, d, 0) >> deeper.min(63)
+        math::ratio(math::shift_round(n, d_down.wrapping_sub(total)), d, 0)
     }
 }

@@ -6,7 +6,7 @@ use crate::quantity::{Millimetre, Point};
 /// One spot: where it lands without lens, and where with it, millimetres at the detector.
 ///
 /// # Range
-/// Each coordinate within [`SpotPair::MOST`].
+/// Each coordinate at least -32 mm and at most [`SpotPair::MOST`].
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -18,7 +18,7 @@ pub struct SpotPair {
 }
 
 impl SpotPair {
-    /// Largest magnitude of a coordinate: short of 32 mm by one unit.
+    /// Largest coordinate: short of 32 mm by one unit.
     pub const MOST: Millimetre = Millimetre::from_bits(MOST_BITS);
 }
 
@@ -101,30 +101,61 @@ impl SlopeSums {
     /// [`Error::CoordinateRange`], [`Error::TooManySpots`]; the spot is then left out.
     #[inline]
     pub fn add(&mut self, pair: SpotPair) -> Result<(), Error> {
-        let (x, y) = (pair.reference.x.to_bits(), pair.reference.y.to_bits());
-        let (p, q) = (pair.spot.x.to_bits(), pair.spot.y.to_bits());
-        if !within([x, y, p, q]) {
-            return Err(Error::CoordinateRange);
-        }
-        if self.count >= Self::MOST_SPOTS {
+        self.add_all(core::slice::from_ref(&pair))
+    }
+
+    /// Adds spots: the fast way for many.
+    ///
+    /// # Errors
+    /// [`Error::CoordinateRange`], [`Error::TooManySpots`]; none of the spots is then added.
+    pub fn add_all(&mut self, pairs: &[SpotPair]) -> Result<(), Error> {
+        let count = u32::try_from(pairs.len()).map_err(|_| Error::TooManySpots)?;
+        if count > Self::MOST_SPOTS.saturating_sub(self.count) {
             return Err(Error::TooManySpots);
         }
-        self.count = self.count.wrapping_add(1);
-        let (u, v) = (p.wrapping_sub(x), q.wrapping_sub(y));
-        let accumulate = |sum: &mut i64, part: i64| *sum = sum.wrapping_add(part);
-        accumulate(&mut self.x, i64::from(x));
-        accumulate(&mut self.y, i64::from(y));
-        accumulate(&mut self.u, i64::from(u));
-        accumulate(&mut self.v, i64::from(v));
-        accumulate(&mut self.xx, product(x, x));
-        accumulate(&mut self.xy, product(x, y));
-        accumulate(&mut self.yy, product(y, y));
-        accumulate(&mut self.xu, product(x, u));
-        accumulate(&mut self.xv, product(x, v));
-        accumulate(&mut self.yu, product(y, u));
-        accumulate(&mut self.yv, product(y, v));
-        accumulate(&mut self.ww, product(u, u).wrapping_add(product(v, v)));
+        let mut sums = Self { count, ..Self::default() };
+        let mut outside = 0;
+        for chunk in pairs.chunks(CHUNK) {
+            outside |= sums.accumulate_references(chunk);
+            let (u, xu, yu, uu, outside_u) = displacement_sums(chunk, |pair| (pair.reference.x, pair.spot.x));
+            let (v, xv, yv, vv, outside_v) = displacement_sums(chunk, |pair| (pair.reference.y, pair.spot.y));
+            outside |= outside_u | outside_v;
+            let accumulate = |sum: &mut i64, part: i64| *sum = sum.wrapping_add(part);
+            accumulate(&mut sums.u, i64::from(u));
+            accumulate(&mut sums.v, i64::from(v));
+            accumulate(&mut sums.xu, xu);
+            accumulate(&mut sums.yu, yu);
+            accumulate(&mut sums.xv, xv);
+            accumulate(&mut sums.yv, yv);
+            accumulate(&mut sums.ww, uu.wrapping_add(vv));
+        }
+        if outside > RANGE_MASK {
+            return Err(Error::CoordinateRange);
+        }
+        self.add_parts(&sums);
         Ok(())
+    }
+
+    /// One pass over a chunk for the sums of the references alone; three passes with few sums each stay in registers.
+    fn accumulate_references(&mut self, chunk: &[SpotPair]) -> u32 {
+        let (mut sum_x, mut sum_y, mut outside) = (0i32, 0i32, 0u32);
+        let (mut xx, mut xy, mut yy) = (0i64, 0i64, 0i64);
+        for pair in chunk {
+            let (x, y) = (pair.reference.x.to_bits(), pair.reference.y.to_bits());
+            outside |= raised(x) | raised(y);
+            sum_x = sum_x.wrapping_add(x);
+            sum_y = sum_y.wrapping_add(y);
+            xx = xx.wrapping_add(product(x, x));
+            xy = xy.wrapping_add(product(x, y));
+            yy = yy.wrapping_add(product(y, y));
+        }
+        let accumulate = |sum: &mut i64, part: i64| *sum = sum.wrapping_add(part);
+        accumulate(&mut self.x, i64::from(sum_x));
+        accumulate(&mut self.y, i64::from(sum_y));
+        accumulate(&mut self.xx, xx);
+        accumulate(&mut self.xy, xy);
+        accumulate(&mut self.yy, yy);
+        outside
     }
 
     /// Adds spots in the compact form.
@@ -225,14 +256,82 @@ impl SlopeSums {
     }
 }
 
+/// Spots whose coordinates sum to 32 bits: `2^8 * 2^22` is below 2^31.
+const CHUNK: usize = 256;
+
+/// Sums over a chunk of one component of the displacement, of its products with both references, and of its square; and
+/// the coordinates' range bits.
 #[inline]
-fn product(a: i32, b: i32) -> i64 {
-    i64::from(a).wrapping_mul(i64::from(b))
+fn displacement_sums(
+    chunk: &[SpotPair],
+    component: impl Fn(&SpotPair) -> (Millimetre, Millimetre),
+) -> (i32, i64, i64, i64, u32) {
+    let (mut sum, mut outside) = (0i32, 0u32);
+    let (mut with_x, mut with_y, mut square) = (0i64, 0i64, 0i64);
+    for pair in chunk {
+        let (reference, spot) = component(pair);
+        outside |= raised(spot.to_bits());
+        let moved = spot.to_bits().wrapping_sub(reference.to_bits());
+        sum = sum.wrapping_add(moved);
+        with_x = with_x.wrapping_add(product(pair.reference.x.to_bits(), moved));
+        with_y = with_y.wrapping_add(product(pair.reference.y.to_bits(), moved));
+        square = square.wrapping_add(product(moved, moved));
+    }
+    (sum, with_x, with_y, square, outside)
 }
 
-/// All coordinates within [`SpotPair::MOST`]: one comparison for the four.
+/// A coordinate raised to count from 0: beyond [`RANGE_MASK`] exactly when it is out of range.
 #[inline]
-fn within(coordinates: [i32; 4]) -> bool {
-    let raised = coordinates.map(|c| c.wrapping_add(MOST_BITS).cast_unsigned());
-    raised.into_iter().all(|c| c <= MOST_BITS.cast_unsigned() << 1)
+const fn raised(coordinate: i32) -> u32 {
+    coordinate.wrapping_add(MOST_BITS + 1).cast_unsigned()
+}
+
+/// Largest raised coordinate: `2^22 - 1`, all ones, so that a disjunction of raised coordinates exceeds it exactly when one
+/// of them does.
+const RANGE_MASK: u32 = (MOST_BITS.cast_unsigned() << 1) | 1;
+
+/// `a b` of a coordinate and a coordinate or displacement.
+#[cfg(not(dioptric_narrow_multiplier))]
+#[inline]
+const fn product(a: i32, b: i32) -> i64 {
+    (a as i64).wrapping_mul(b as i64)
+}
+
+#[cfg(dioptric_narrow_multiplier)]
+use product_narrow as product;
+
+/// The product from four of 12-bit limbs, for cores that multiply 32 bits to 32 only: `a = 2^11 h + l`, `0 <= l < 2^11`.
+///
+/// Range: `|a|, |b| <= 2^22`: limbs within `2^11`, products within 2^22, the two middle ones' sum within 2^23.
+#[cfg(any(dioptric_narrow_multiplier, test))]
+#[inline]
+const fn product_narrow(a: i32, b: i32) -> i64 {
+    const LIMB: u32 = 11;
+    const LOW: i32 = (1 << LIMB) - 1;
+    let (ah, al, bh, bl) = (a >> LIMB, a & LOW, b >> LIMB, b & LOW);
+    let middle = ah.wrapping_mul(bl).wrapping_add(al.wrapping_mul(bh));
+    // Both parts of the low word are below 2^22.
+    let low = al.wrapping_mul(bl).wrapping_add((middle & LOW) << LIMB);
+    let high = ah.wrapping_mul(bh).wrapping_add(middle >> LIMB);
+    ((high as i64) << (2 * LIMB)).wrapping_add(low as i64)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{product, product_narrow};
+
+    #[test]
+    fn narrow_and_wide_products_agree() {
+        let edges = [0, 1, -1, 2047, 2048, -2047, -2048, -2049, (1 << 21) - 1, -(1 << 21), 1 << 22, -(1 << 22)];
+        for a in edges {
+            for b in edges {
+                assert_eq!(product(a, b), product_narrow(a, b), "{a} {b}");
+            }
+        }
+        for a in (-(1 << 22)..=1 << 22).step_by(977) {
+            for b in (-(1 << 22)..=1 << 22).step_by(4093) {
+                assert_eq!(product(a, b), product_narrow(a, b), "{a} {b}");
+            }
+        }
+    }
 }
