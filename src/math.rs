@@ -51,12 +51,12 @@ const fn reduced(coefficient: u32, tail: u32, argument: u32) -> u32 {
     coefficient.wrapping_sub(high_product(tail, argument))
 }
 
-/// Magnitudes of cosine and sine, Q1.31, and the signs, of a turn.
+/// Magnitudes of cosine and sine, Q1.31, and words whose top bits are their signs.
 struct CosSin {
     cos: u32,
     sin: u32,
-    cos_negative: bool,
-    sin_negative: bool,
+    cos_sign: u32,
+    sin_sign: u32,
 }
 
 impl CosSin {
@@ -64,7 +64,8 @@ impl CosSin {
     ///
     /// Range: `u` is Q31 in `0..=2^31`, `u2` is Q30 in `0..=2^30`; a coefficient in Qk times `u2` is Q(k-2), so each
     /// coefficient carries two bits more than the one before it and the differences stay positive (each coefficient
-    /// exceeds the next one's whole tail). Truncations: below `2^-31` each step; fit: 1.3e-9 (sine), 1.2e-10 (cosine).
+    /// exceeds the next one's whole tail). The cosine's second coefficient is the one nearest its fit for which both agree on
+    /// the diagonal, so that mirror images there agree too. Truncations: below `2^-31` each step; fit: 1.3e-9 (sine), 1.8e-9 (cosine, at the diagonal).
     #[inline]
     fn of(turn: u32) -> Self {
         let octant = turn >> 29;
@@ -73,26 +74,25 @@ impl CosSin {
         let u = folded << 2;
         let u2 = high_product(u, u);
 
-        // The outermost-power terms matter to 16 bits only: one plain product each. Q29 * Q16 >> 9 is Q36, Q33 * Q16 >> 12 Q37.
-        let coarse = u2 >> 14;
-        let tail = 171_102_699u32.wrapping_sub(19_261u32.wrapping_mul(coarse) >> 9);
+        // The outermost-power terms matter to 15 bits of u2: one plain product each. Q31 * Q15 >> 10 is Q36, Q34 * Q15 >> 12
+        // Q37; both products are below 2^32.
+        let coarse = u2 >> 15;
+        let tail = 171_102_661u32.wrapping_sub(77_046u32.wrapping_mul(coarse) >> 10);
         let tail = reduced(1_387_194_847, tail, u2);
         let tail = reduced(3_373_259_380, tail, u2);
-        let sine = high_product(u, tail);
+        let minor = high_product(u, tail);
 
-        let tail = 44_797_128u32.wrapping_sub(30_333u32.wrapping_mul(coarse) >> 12);
+        let tail = 44_797_121u32.wrapping_sub(60_668u32.wrapping_mul(coarse) >> 12);
         let tail = reduced(544_750_554, tail, u2);
-        let tail = reduced(2_649_351_743, tail, u2);
+        let tail = reduced(2_649_351_760, tail, u2);
         let major = reduced(1 << 31, tail, u2);
-        // On the diagonal both are the same number, which two polynomials miss by different errors.
-        let minor = if folded == OCTANT { major } else { sine };
 
         let swapped = octant.wrapping_add(1) & 2 != 0;
         Self {
             cos: if swapped { minor } else { major },
             sin: if swapped { major } else { minor },
-            cos_negative: octant.wrapping_add(2) & 4 != 0,
-            sin_negative: octant & 4 != 0,
+            cos_sign: turn.wrapping_add(1 << 30),
+            sin_sign: turn,
         }
     }
 }
@@ -103,7 +103,7 @@ impl CosSin {
 /// `turn`: 2^32 is one turn. Results: Q1.30, so 2^30 is one.
 ///
 /// # Accuracy
-/// Within 3.5e-9 of exact; exactly 0 and +-2^30 at the quarter turns. `cos_sin(-t)` mirrors `cos_sin(t)` exactly, as do
+/// Within 2.5e-9 of exact; exactly 0 and +-2^30 at the quarter turns. `cos_sin(-t)` mirrors `cos_sin(t)` exactly, as do
 /// quarter turns and the diagonals.
 ///
 /// # Source
@@ -117,8 +117,8 @@ impl CosSin {
 #[inline]
 pub fn cos_sin(turn: u32) -> (i32, i32) {
     let r = CosSin::of(turn);
-    let to_q30 = |magnitude: u32, negative: bool| signed(magnitude.wrapping_add(1) >> 1, negative);
-    (to_q30(r.cos, r.cos_negative), to_q30(r.sin, r.sin_negative))
+    let to_q30 = |magnitude: u32, sign: u32| signed(magnitude.wrapping_add(1) >> 1, sign);
+    (to_q30(r.cos, r.cos_sign), to_q30(r.sin, r.sin_sign))
 }
 
 /// `value` halved, times cosine and sine of `turn`: the two components of half a cylinder.
@@ -134,19 +134,24 @@ pub fn cos_sin(turn: u32) -> (i32, i32) {
 #[must_use]
 #[inline]
 pub fn half_components(value: i32, turn: u32) -> (i32, i32) {
-    let r = CosSin::of(turn);
-    let negative = value < 0;
-    // Q5 magnitude up to 2^31, times Q31, leaves |value| * cos * 16: five bits above half the value.
-    let magnitude = value.unsigned_abs().min(1 << 26) << 5;
-    let half = |component: u32| high_product(magnitude, component).wrapping_add(16) >> 5;
-    (signed(half(r.cos), r.cos_negative != negative), signed(half(r.sin), r.sin_negative != negative))
+    half_components_of(value.unsigned_abs().min(1 << 26), value.cast_unsigned(), turn)
 }
 
-/// A magnitude below 2^31 with a sign.
+/// [`half_components`] of a magnitude up to 2^26 and a word whose top bit is its sign.
 #[inline]
-const fn signed(magnitude: u32, negative: bool) -> i32 {
-    let value = magnitude as i32;
-    if negative { value.wrapping_neg() } else { value }
+pub(crate) fn half_components_of(magnitude: u32, sign: u32, turn: u32) -> (i32, i32) {
+    let r = CosSin::of(turn);
+    // Q5 magnitude up to 2^31, times Q31, leaves |value| * cos * 16: five bits above half the value.
+    let magnitude = magnitude << 5;
+    let half = |component: u32| high_product(magnitude, component).wrapping_add(16) >> 5;
+    (signed(half(r.cos), r.cos_sign ^ sign), signed(half(r.sin), r.sin_sign ^ sign))
+}
+
+/// A magnitude below 2^31, negated when the top bit of `sign` is set.
+#[inline]
+const fn signed(magnitude: u32, sign: u32) -> i32 {
+    let mask = sign.cast_signed() >> 31;
+    (magnitude.cast_signed() ^ mask).wrapping_sub(mask)
 }
 
 /// Length and direction of a vector.

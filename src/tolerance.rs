@@ -28,21 +28,21 @@
 //!     row_power: RowPower::StrongestMeridian,
 //!     meridians: Meridians::Both,
 //!     meridian: &[
-//!         MeridianRow { up_to: dioptres!(6.0), limit: Limit::Absolute(dioptres!(0.06)), source: HOUSE },
-//!         MeridianRow { up_to: Dioptre::MAX, limit: Limit::Percent(1), source: HOUSE },
+//!         MeridianRow { up_to: dioptres!(6.0), limit: Limit::Absolute(dioptres!(0.06)), source: &HOUSE },
+//!         MeridianRow { up_to: Dioptre::MAX, limit: Limit::Percent(1), source: &HOUSE },
 //!     ],
 //!     cylinder: &[CylinderRow {
 //!         power_up_to: Dioptre::MAX,
 //!         cylinder_up_to: Dioptre::MAX,
 //!         limit: Limit::Absolute(dioptres!(0.06)),
-//!         source: HOUSE,
+//!         source: &HOUSE,
 //!     }],
 //!     axis: &[
-//!         AxisRow { cylinder_up_to: dioptres!(0.25), limit: None, source: HOUSE },
-//!         AxisRow { cylinder_up_to: Dioptre::MAX, limit: Some(degrees!(2.0)), source: HOUSE },
+//!         AxisRow { cylinder_up_to: dioptres!(0.25), limit: None, source: &HOUSE },
+//!         AxisRow { cylinder_up_to: Dioptre::MAX, limit: Some(degrees!(2.0)), source: &HOUSE },
 //!     ],
-//!     addition: &[AdditionRow { up_to: Dioptre::MAX, limit: Limit::Absolute(dioptres!(0.12)), source: HOUSE }],
-//!     prism: PrismRule::PrismOrPosition { prism: prism_dioptres!(0.25), position: millimetres!(0.5), source: HOUSE },
+//!     addition: &[AdditionRow { up_to: Dioptre::MAX, limit: Limit::Absolute(dioptres!(0.12)), source: &HOUSE }],
+//!     prism: PrismRule::PrismOrPosition { prism: prism_dioptres!(0.25), position: millimetres!(0.5), source: &HOUSE },
 //! };
 //! const _: () = assert!(STRICT.check().is_ok());
 //! # assert_eq!(STRICT.provenance(), Confidence::A);

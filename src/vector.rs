@@ -90,7 +90,10 @@ impl From<SpheroCylinder> for PowerVector {
     /// same bits; the negated lens gives the negated bits.
     #[inline]
     fn from(rx: SpheroCylinder) -> Self {
-        let (j0, j45) = math::half_components(rx.cylinder().to_bits().wrapping_neg(), rx.axis().to_bits());
+        let cylinder = rx.cylinder().to_bits();
+        // The components of minus half the cylinder: the complement's top bit is the opposite sign.
+        let (j0, j45) =
+            math::half_components_of(cylinder.unsigned_abs(), !cylinder.cast_unsigned(), rx.axis().to_bits());
         Self { m: rx.spherical_equivalent(), j0: Dioptre::from_small_bits(j0), j45: Dioptre::from_small_bits(j45) }
     }
 }

@@ -123,6 +123,9 @@ fn on_axis(ratio: Ratio, (x, y): (i64, i64), (u, v): (i64, i64)) -> (i64, i64) {
 
 /// Prism at the vertex: `100 (I - gap F) s0`, which equals `100 (I + gap V)^-1 s0`.
 fn prism_on_axis(displacement: (i64, i64), power: PowerMatrix, geometry: &Geometry) -> Prism {
+    if power.is_saturated() {
+        return Prism::SATURATED;
+    }
     let back = StepBack::of(power, geometry.gap());
     let throw = i128::from(geometry.throw().to_bits()) << 14;
     // Q28 times 2^-24 mm over 2^-16 mm to 2^-20, times 100: 25 / 2^14. Five more bits keep the factor 25 from the rounding.

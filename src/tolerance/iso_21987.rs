@@ -1,12 +1,6 @@
 //! ISO 21987: mounted spectacle lenses.
 //!
 //! From memory throughout: no table of it was seen.
-//!
-//! Of a mounted pair of single-vision lenses (not specific to a position of wear) and of multifocal lenses the standard
-//! judges the prism *imbalance* of the two lenses, which one lens alone cannot show. For one such lens this table asks what
-//! the same standard asks of position-specific and power-variation lenses: each component within the row's limit plus
-//! 0.1 Smax horizontally and 0.05 Smax vertically, the effect of 1 mm and of half a millimetre. A lens that fails it may
-//! still belong to a pair that conforms.
 
 use super::iso_8980_1::{additions, axis, prisms, table_1_cylinders, table_1_meridians};
 use super::iso_8980_2::{power_variation_cylinders, power_variation_meridians};
@@ -33,7 +27,11 @@ const PRISM_POWER_VARIATION: Source = Source {
 
 /// ISO 21987:2017, mounted single-vision and multifocal lenses.
 ///
-/// The prism rows are those of a position-specific lens: the imbalance of a pair is not judged here.
+/// Of a mounted pair of single-vision lenses (not specific to a position of wear) and of multifocal lenses the standard
+/// judges the prism *imbalance* of the two lenses, which one lens alone cannot show. For one such lens this table asks what
+/// the same standard asks of position-specific and power-variation lenses: each component within the row's limit plus
+/// 0.1 Smax horizontally and 0.05 Smax vertically, the effect of 1 mm and of half a millimetre. A lens that fails it may
+/// still belong to a pair that conforms.
 ///
 /// # Source
 /// From memory: powers, axis and addition confidence C, prism D.
@@ -42,20 +40,20 @@ pub const ISO_21987: Class = Class {
     title: "ISO 21987:2017, mounted single-vision and multifocal lenses",
     row_power: RowPower::StrongestMeridian,
     meridians: Meridians::Both,
-    meridian: &table_1_meridians(TABLE_1),
-    cylinder: &table_1_cylinders(TABLE_1),
+    meridian: &table_1_meridians(&TABLE_1),
+    cylinder: &table_1_cylinders(&TABLE_1),
     axis: &[
-        AxisRow { cylinder_up_to: below(dioptres!(0.125)), limit: None, source: AXIS },
-        axis(dioptres!(0.25), degrees!(16.0), AXIS),
-        axis(dioptres!(0.50), degrees!(9.0), AXIS),
-        axis(dioptres!(0.75), degrees!(6.0), AXIS),
-        axis(dioptres!(1.50), degrees!(4.0), AXIS),
-        axis(dioptres!(2.50), degrees!(3.0), AXIS),
-        axis(Dioptre::MAX, degrees!(2.0), AXIS),
+        AxisRow { cylinder_up_to: below(dioptres!(0.125)), limit: None, source: &AXIS },
+        axis(dioptres!(0.25), degrees!(16.0), &AXIS),
+        axis(dioptres!(0.50), degrees!(9.0), &AXIS),
+        axis(dioptres!(0.75), degrees!(6.0), &AXIS),
+        axis(dioptres!(1.50), degrees!(4.0), &AXIS),
+        axis(dioptres!(2.50), degrees!(3.0), &AXIS),
+        axis(Dioptre::MAX, degrees!(2.0), &AXIS),
     ],
     addition: &additions(),
     prism: PrismRule::Components {
-        rows: &prisms(PRISM),
+        rows: &prisms(&PRISM),
         horizontal_shift: millimetres!(1.0),
         vertical_shift: millimetres!(0.5),
     },
@@ -69,10 +67,10 @@ pub const ISO_21987: Class = Class {
 pub const ISO_21987_PROGRESSIVE: Class = Class {
     name: "iso21987-progressive",
     title: "ISO 21987:2017, mounted power-variation lenses",
-    meridian: &power_variation_meridians(TABLE_2),
-    cylinder: &power_variation_cylinders(TABLE_2),
+    meridian: &power_variation_meridians(&TABLE_2),
+    cylinder: &power_variation_cylinders(&TABLE_2),
     prism: PrismRule::Components {
-        rows: &prisms(PRISM_POWER_VARIATION),
+        rows: &prisms(&PRISM_POWER_VARIATION),
         horizontal_shift: millimetres!(1.0),
         vertical_shift: millimetres!(0.5),
     },

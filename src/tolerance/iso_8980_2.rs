@@ -1,7 +1,6 @@
 //! ISO 8980-2: uncut finished power-variation lenses (progressive and degressive).
 //!
-//! From memory throughout. Power is judged at the distance (primary) reference point, prism at the prism reference point;
-//! the prism that is ordered includes the thinning prism.
+//! From memory throughout.
 
 use super::iso_8980_1::{additions, axis, cylinder, meridian, prisms};
 use super::{AxisRow, Class, Confidence, CylinderRow, MeridianRow, Meridians, PrismRule, RowPower, Source, below};
@@ -15,7 +14,8 @@ const PRISM_FROM_MEMORY: Source =
 
 /// ISO 8980-2:2017, uncut power-variation lenses.
 ///
-/// The prism may be off by the row's limit plus 0.1 Smax horizontally and 0.05 Smax vertically: the effect of 1 mm and of
+/// Power is judged at the distance (primary) reference point, prism at the prism reference point; the prism that is ordered
+/// includes the thinning prism. The prism may be off by the row's limit plus 0.1 Smax horizontally and 0.05 Smax vertically: the effect of 1 mm and of
 /// half a millimetre. (The poster of ISO 8980-1:2004 shows 1 mm in both directions; which is right is open.)
 ///
 /// # Source
@@ -25,26 +25,26 @@ pub const ISO_8980_2: Class = Class {
     title: "ISO 8980-2:2017, uncut power-variation lenses",
     row_power: RowPower::StrongestMeridian,
     meridians: Meridians::Both,
-    meridian: &power_variation_meridians(TABLE_1),
-    cylinder: &power_variation_cylinders(TABLE_1),
+    meridian: &power_variation_meridians(&TABLE_1),
+    cylinder: &power_variation_cylinders(&TABLE_1),
     axis: &[
-        AxisRow { cylinder_up_to: below(dioptres!(0.125)), limit: None, source: AXIS_FROM_MEMORY },
-        axis(dioptres!(0.25), degrees!(14.0), AXIS_FROM_MEMORY),
-        axis(dioptres!(0.50), degrees!(7.0), AXIS_FROM_MEMORY),
-        axis(dioptres!(0.75), degrees!(5.0), AXIS_FROM_MEMORY),
-        axis(dioptres!(1.50), degrees!(3.0), AXIS_FROM_MEMORY),
-        axis(Dioptre::MAX, degrees!(2.0), AXIS_FROM_MEMORY),
+        AxisRow { cylinder_up_to: below(dioptres!(0.125)), limit: None, source: &AXIS_FROM_MEMORY },
+        axis(dioptres!(0.25), degrees!(14.0), &AXIS_FROM_MEMORY),
+        axis(dioptres!(0.50), degrees!(7.0), &AXIS_FROM_MEMORY),
+        axis(dioptres!(0.75), degrees!(5.0), &AXIS_FROM_MEMORY),
+        axis(dioptres!(1.50), degrees!(3.0), &AXIS_FROM_MEMORY),
+        axis(Dioptre::MAX, degrees!(2.0), &AXIS_FROM_MEMORY),
     ],
     addition: &additions(),
     prism: PrismRule::Components {
-        rows: &prisms(PRISM_FROM_MEMORY),
+        rows: &prisms(&PRISM_FROM_MEMORY),
         horizontal_shift: millimetres!(1.0),
         vertical_shift: millimetres!(0.5),
     },
 };
 
 /// Column A.
-pub(super) const fn power_variation_meridians(source: Source) -> [MeridianRow; 5] {
+pub(super) const fn power_variation_meridians(source: &'static Source) -> [MeridianRow; 5] {
     [
         meridian(dioptres!(6.0), 0.12, source),
         meridian(dioptres!(9.0), 0.18, source),
@@ -55,7 +55,7 @@ pub(super) const fn power_variation_meridians(source: Source) -> [MeridianRow; 5
 }
 
 /// Columns B.
-pub(super) const fn power_variation_cylinders(source: Source) -> [CylinderRow; 15] {
+pub(super) const fn power_variation_cylinders(source: &'static Source) -> [CylinderRow; 15] {
     let [a, b, c] = line(dioptres!(6.0), [0.12, 0.18, 0.25], source);
     let [d, e, f] = line(dioptres!(9.0), [0.18, 0.18, 0.25], source);
     let [g, h, i] = line(dioptres!(12.0), [0.18, 0.25, 0.25], source);
@@ -65,7 +65,7 @@ pub(super) const fn power_variation_cylinders(source: Source) -> [CylinderRow; 1
 }
 
 /// Limits for cylinders up to 4.00 and 6.00 D, and above.
-const fn line(power: Dioptre, [a, b, c]: [f64; 3], source: Source) -> [CylinderRow; 3] {
+const fn line(power: Dioptre, [a, b, c]: [f64; 3], source: &'static Source) -> [CylinderRow; 3] {
     [
         cylinder(power, dioptres!(4.0), a, source),
         cylinder(power, dioptres!(6.0), b, source),

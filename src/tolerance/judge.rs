@@ -95,6 +95,7 @@ impl Principal {
     const BEYOND: Self =
         Self { sphere: Dioptre::MAX, across: Dioptre::MAX, cylinder: Dioptre::MAX, axis: Axis::HORIZONTAL };
 
+    #[inline(never)] // Once for each lens: size counts, not speed.
     fn of(power: SpheroCylinder) -> Self {
         let power = power.minus_form();
         let (sphere, across) = power.principal_powers();
@@ -182,6 +183,7 @@ impl Bench<'_> {
     }
 
     /// A power against a power.
+    #[inline(never)] // Four callers.
     fn power(&self, parameter: Parameter, ordered: Dioptre, measured: Option<Dioptre>, asked: Requirement) -> Finding {
         let reading = Reading {
             measured: measured.map(Dioptre::to_bits),

@@ -48,7 +48,7 @@ const fn percentage(percent: u8, magnitude: u32) -> Dioptre {
 /// ```
 /// use dioptric::{dioptres, tolerance::{below, AxisRow, Confidence, Source}};
 /// const SOURCE: Source = Source { text: "house rule", confidence: Confidence::A };
-/// const NO_AXIS: AxisRow = AxisRow { cylinder_up_to: below(dioptres!(0.125)), limit: None, source: SOURCE };
+/// const NO_AXIS: AxisRow = AxisRow { cylinder_up_to: below(dioptres!(0.125)), limit: None, source: &SOURCE };
 /// # let _ = NO_AXIS;
 /// ```
 #[must_use]
@@ -67,7 +67,7 @@ pub struct MeridianRow {
     /// How far each judged principal power may be off.
     pub limit: Limit,
     /// Where it comes from.
-    pub source: Source,
+    pub source: &'static Source,
 }
 
 /// A row for the cylinder.
@@ -82,7 +82,7 @@ pub struct CylinderRow {
     /// How far the cylinder may be off.
     pub limit: Limit,
     /// Where it comes from.
-    pub source: Source,
+    pub source: &'static Source,
 }
 
 /// A row for the axis.
@@ -95,7 +95,7 @@ pub struct AxisRow {
     /// How far the axis may be turned; `None`: so small a cylinder has no requirement.
     pub limit: Option<Degree>,
     /// Where it comes from.
-    pub source: Source,
+    pub source: &'static Source,
 }
 
 /// A row for the addition.
@@ -108,7 +108,7 @@ pub struct AdditionRow {
     /// How far the addition may be off.
     pub limit: Limit,
     /// Where it comes from.
-    pub source: Source,
+    pub source: &'static Source,
 }
 
 /// A row for each component of the prism.
@@ -121,7 +121,7 @@ pub struct PrismRow {
     /// How far each component may be off, before the effect of the shift is added.
     pub limit: PrismDioptre,
     /// Where it comes from.
-    pub source: Source,
+    pub source: &'static Source,
 }
 
 /// What is asked of the prism at the prism reference point.
@@ -146,7 +146,7 @@ pub enum PrismRule {
         /// Longest distance of the point from its place.
         position: Millimetre,
         /// Where both come from.
-        source: Source,
+        source: &'static Source,
     },
     /// Nothing: no finding about prism.
     NoRequirement,
@@ -181,27 +181,30 @@ impl Requirement {
     }
 }
 
-/// On the end of a row or before it.
-fn reaches(up_to: Dioptre, power: Dioptre) -> bool {
-    power <= up_to + Dioptre::SLACK
+/// On the end of a row or before it. In counts: the open end needs no more than to stay the largest.
+fn reaches(up_to: i32, value: i32) -> bool {
+    value <= up_to.saturating_add(Dioptre::SLACK.to_bits())
 }
 
 impl super::Class {
     pub(super) fn meridian_requirement(&self, row_power: Dioptre, ordered: Dioptre) -> Requirement {
-        let row = self.meridian.iter().find(|row| reaches(row.up_to, row_power));
+        let row = self.meridian.iter().find(|row| reaches(row.up_to.to_bits(), row_power.to_bits()));
         Requirement::of(row.map(|row| row.limit.of(ordered).to_bits()))
     }
 
     pub(super) fn cylinder_requirement(&self, row_power: Dioptre, ordered: Dioptre) -> Requirement {
         let cylinder = ordered.abs();
         let mut rows = self.cylinder.iter();
-        let row = rows.find(|row| reaches(row.power_up_to, row_power) && reaches(row.cylinder_up_to, cylinder));
+        let row = rows.find(|row| {
+            reaches(row.power_up_to.to_bits(), row_power.to_bits())
+                && reaches(row.cylinder_up_to.to_bits(), cylinder.to_bits())
+        });
         Requirement::of(row.map(|row| row.limit.of(ordered).to_bits()))
     }
 
     pub(super) fn axis_requirement(&self, ordered_cylinder: Dioptre) -> Requirement {
         let cylinder = ordered_cylinder.abs();
-        match self.axis.iter().find(|row| reaches(row.cylinder_up_to, cylinder)) {
+        match self.axis.iter().find(|row| reaches(row.cylinder_up_to.to_bits(), cylinder.to_bits())) {
             Some(AxisRow { limit: Some(limit), .. }) => Requirement::Within(limit.to_bits()),
             Some(AxisRow { limit: None, .. }) => Requirement::Nothing,
             None => Requirement::Unknown,
@@ -209,7 +212,7 @@ impl super::Class {
     }
 
     pub(super) fn addition_requirement(&self, ordered: Dioptre) -> Requirement {
-        let row = self.addition.iter().find(|row| reaches(row.up_to, ordered.abs()));
+        let row = self.addition.iter().find(|row| reaches(row.up_to.to_bits(), ordered.abs().to_bits()));
         Requirement::of(row.map(|row| row.limit.of(ordered).to_bits()))
     }
 }
@@ -221,8 +224,7 @@ pub(super) fn component_requirement(
     shift: Millimetre,
     strongest: Dioptre,
 ) -> Requirement {
-    const SLACK: PrismDioptre = PrismDioptre::from_bits(Dioptre::SLACK.to_bits());
-    let row = rows.iter().find(|row| ordered <= row.up_to + SLACK);
+    let row = rows.iter().find(|row| reaches(row.up_to.to_bits(), ordered.to_bits()));
     Requirement::of(row.map(|row| (row.limit + effect_of_shift(shift, strongest)).to_bits()))
 }
 

@@ -107,6 +107,7 @@ pub(super) struct Reading {
 }
 
 impl Finding {
+    #[inline(never)] // Once a lens and parameter: size counts, not speed.
     pub(super) fn new(parameter: Parameter, ordered: i32, reading: Reading, asked: Requirement, rule: &Rule) -> Self {
         let uncertainty = rule.uncertainty(parameter);
         let decision = match (reading.deviation, asked) {
@@ -215,7 +216,7 @@ impl Verdict {
 
     /// What was judged: power, axis, addition, prism, in this order.
     pub fn findings(&self) -> impl Iterator<Item = &Finding> {
-        self.findings.iter().flatten()
+        self.findings.iter().filter_map(Option::as_ref)
     }
 
     /// What was found about one parameter; `None` when it was not judged.

@@ -46,17 +46,20 @@ def show(name, coefficients, scales, worst):
 
 
 # u in [0, 1] is the fraction of an octant. All four polynomials multiply by u or u^2 outermost, so they are exact at 0.
+# src/math.rs uses s3 as 77046 / 2^31 and c4 as 60668 / 2^34 on u2 cut to Q15; the mean cut, 2^-16, times these comes off s2
+# (38 units) and c3 (7). c1 is then moved by a few units until sine and cosine agree on the diagonal.
 quarter = pi / 4
 one = lambda x: mpf(1)
 tiny = mpf(10) ** -9
-show("sine    u (s0 - u2 (s1 - u2 (s2 - u2 s3)))", *(lambda r: (r[0], [32, 34, 36, 38], r[1]))(
+show("sine    u (s0 - u2 (s1 - u2 (s2 - u2 s3)))", *(lambda r: (r[0], [32, 34, 36, 31], r[1]))(
     remez(one, [lambda u, k=k: u ** (2 * k + 1) for k in range(4)], lambda u: sin(quarter * u), tiny, mpf(1))))
-show("cosine  1 - u2 (c1 - u2 (c2 - u2 (c3 - u2 c4)))", *(lambda r: (r[0], [33, 35, 37, 39], r[1]))(
+show("cosine  1 - u2 (c1 - u2 (c2 - u2 (c3 - u2 c4)))", *(lambda r: (r[0], [33, 35, 37, 34], r[1]))(
     remez(one, [lambda u, k=k: u ** (2 * k) for k in range(1, 5)], lambda u: cos(quarter * u) - 1, tiny, mpf(1))))
 # q = tangent of the rest angle after the sector's rotation, at most 1/7.
-show("arctangent in turns  q (a0 - q2 (a1 - q2 a2))", *(lambda r: (r[0], [34, 34, 34], r[1] * 2 * pi))(
+# Their outermost coefficients are used to 15 or 16 bits (32543 / 2^20, 15990 / 2^18), which changes nothing that counts.
+show("arctangent in turns  q (a0 - q2 (a1 - q2 a2))", *(lambda r: (r[0], [34, 34, 20], r[1] * 2 * pi))(
     remez(one, [lambda q, k=k: q ** (2 * k + 1) for k in range(3)], lambda q: atan(q) / (2 * pi), tiny, mpf(1) / 7)))
-show("root  1 + q2 (r1 - q2 (r2 - q2 r3))", *(lambda r: (r[0], [32, 32, 32], r[1]))(
+show("root  1 + q2 (r1 - q2 (r2 - q2 r3))", *(lambda r: (r[0], [32, 32, 18], r[1]))(
     remez(one, [lambda q, k=k: q ** (2 * k) for k in range(1, 4)], lambda q: sqrt(1 + q * q) - 1, tiny, mpf(1) / 7)))
 for degrees in (15, 30, 45):
     a = pi * degrees / 180
