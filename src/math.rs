@@ -379,16 +379,30 @@ fn ratio_of_magnitudes(numerator: u64, divisor: u64, exponent: u32) -> i64 {
     }
 }
 
-/// `products - a b / count`, rounded to nearest within one unit, saturated to 64 bits.
+/// [`div_round`] of a numerator below 2^95 in magnitude, saturating: a long division in two steps.
+pub(crate) fn div_round_wide(numerator: i128, divisor: NonZeroU32) -> i64 {
+    const LOW: u128 = u32::MAX as u128;
+    let magnitude = numerator.unsigned_abs();
+    let divisor = NonZeroU64::from(divisor);
+    let high = u64::try_from(magnitude >> 32).unwrap_or(u64::MAX);
+    // The rest of the first step is below 2^32: 32 more bits of the numerator fit beside it.
+    let low = (high % divisor) << 32 | (magnitude & LOW) as u64;
+    let rest = low % divisor;
+    let up = u64::from(rest >= divisor.get().wrapping_sub(rest));
+    let quotient = (u128::from(high / divisor) << 32).wrapping_add(u128::from((low / divisor).wrapping_add(up)));
+    let rounded = i64::try_from(quotient).unwrap_or(i64::MAX);
+    if numerator < 0 { rounded.wrapping_neg() } else { rounded }
+}
+
+/// `products - a b / count`, rounded to nearest.
 ///
 /// With `a = p n + r` and `b = q n + s`: `a b / n = p b + r q + r s / n`, whose last part is below `n^2 / n`.
-pub(crate) fn central(products: i128, a: i64, b: i64, count: NonZeroU64) -> i64 {
+pub(crate) fn central(products: i128, a: i64, b: i64, count: NonZeroU64) -> i128 {
     let (p, r) = divide(a, count);
     let (q, s) = divide(b, count);
     let whole = i128::from(p).wrapping_mul(i128::from(b)).wrapping_add(i128::from(r).wrapping_mul(i128::from(q)));
     let rest = div_round(r.wrapping_mul(s), count);
-    let central = products.wrapping_sub(whole).wrapping_sub(i128::from(rest));
-    i64::try_from(central).unwrap_or(if central < 0 { i64::MIN } else { i64::MAX })
+    products.wrapping_sub(whole).wrapping_sub(i128::from(rest))
 }
 
 /// Quotient rounded to nearest, and the rest, at most half the divisor in magnitude.

@@ -58,8 +58,13 @@ impl core::error::Error for Error {}
 #[inline]
 const fn sticky_sum(a: i32, b: i32) -> i32 {
     const QUARTER: i32 = 1 << 30;
-    // Both within a quarter of the scale, as every lens is: no overflow, nothing saturated.
-    if a.wrapping_add(QUARTER) | b.wrapping_add(QUARTER) >= 0 { a.wrapping_add(b) } else { sticky_sum_of_large(a, b) }
+    // Both within a quarter of the scale, as every lens is: no overflow, nothing saturated. One unit less below for b, as
+    // twice -2^30 would be i32::MIN.
+    if a.wrapping_add(QUARTER) | b.wrapping_add(QUARTER - 1) >= 0 {
+        a.wrapping_add(b)
+    } else {
+        sticky_sum_of_large(a, b)
+    }
 }
 
 #[cold]

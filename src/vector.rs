@@ -86,7 +86,7 @@ pub struct PowerVector {
 
 impl From<SpheroCylinder> for PowerVector {
     /// # Accuracy
-    /// Each component within 0.6 units of 2^-20 D, and 1.1e-6 D in all, of exact. Both forms of a prescription give the
+    /// Each component within 0.6 units of 2^-20 D, and 0.9e-6 D in all, of exact. Both forms of a prescription give the
     /// same bits; the negated lens gives the negated bits.
     #[inline]
     fn from(rx: SpheroCylinder) -> Self {
@@ -105,7 +105,7 @@ impl PowerVector {
     /// The prescription in minus-cylinder form.
     ///
     /// # Accuracy
-    /// Sphere within 1e-6 D, cylinder within 1.5e-6 D; axis within 0.00001 degree of the direction of (J0, J45); a power
+    /// Sphere within 0.6e-6 D, cylinder within 1.2e-6 D; axis within 2e-7 degree of the direction of (J0, J45); a power
     /// without cylinder has axis 180. The spherical equivalent of the result is M to the bit.
     ///
     /// # Errors
@@ -370,7 +370,7 @@ impl PowerMatrix {
     /// The focal lengths, `F^-1`.
     ///
     /// # Accuracy
-    /// Within 2e-9 of the longest focal length, and half a unit of 15 nm.
+    /// Within 5e-10 of the longest focal length, and half a unit of 15 nm.
     ///
     /// # Errors
     /// [`Error::NoPower`] when a principal power is below [`LEAST_POWER`] or a focal length beyond 32 m;
@@ -400,7 +400,7 @@ impl PowerMatrix {
     /// `|d F| < 2` in every element, `det(I - d F) >= 1/64`.
     ///
     /// # Accuracy
-    /// Within one unit of 2^-20 D plus `4e-9 |F| / det(I - d F)`, and as much of the result over that determinant.
+    /// Within half a unit of 2^-20 D plus `4e-9 (|F| + |result|) / det(I - d F)`, where `|F|` is the stronger principal power.
     ///
     /// # Errors
     /// [`Error::StepRange`], [`Error::FocusInStep`], [`Error::Saturated`].

@@ -160,6 +160,8 @@ macro_rules! linear_laws {
             const ONE: f64 = (1u64 << $name::FRACTION_BITS) as f64;
 
             proptest! {
+                #![proptest_config(common::cases(2_000, "tests/data/regressions/quantity.txt"))]
+
                 #[test]
                 fn enough_digits_read_back_to_the_bit(bits in 1 - i32::MAX..i32::MAX) {
                     let value = $name::from_bits(bits);

@@ -69,7 +69,7 @@ fn the_forms_agree_on_every_quarter_dioptre_and_degree() {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(50_000))]
+    #![proptest_config(common::cases(50_000, "tests/data/regressions/rx.txt"))]
 
     #[test]
     fn the_forms_agree_over_the_whole_range(lens in prescriptions()) {

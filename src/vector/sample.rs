@@ -3,7 +3,7 @@
 use super::PowerVector;
 use crate::math;
 use crate::quantity::Dioptre;
-use core::num::NonZeroU64;
+use core::num::{NonZeroU32, NonZeroU64};
 
 /// Sums over a sample of power vectors; any order and any grouping of the sample gives the same bits.
 ///
@@ -112,17 +112,18 @@ impl Sample {
     /// The covariance, with `count - 1` degrees of freedom; `None` below two lenses.
     ///
     /// # Range
-    /// Powers within 64 D, as a prescription has; a variance beyond `2^22` D^2 saturates.
+    /// Any sample; an element of `2^23` D^2 or more, as only powers near the ends of the scale have, saturates.
     ///
     /// # Accuracy
     /// Within one unit of 2^-40 D^2.
     #[must_use]
     pub fn covariance(&self) -> Option<Covariance> {
         let count = NonZeroU64::new(u64::from(self.count))?;
-        let freedom = NonZeroU64::new(u64::from(self.count.checked_sub(1)?))?;
+        let freedom = NonZeroU32::new(self.count.checked_sub(1)?)?;
         let [m, j0, j45] = self.sums;
         let [mm, j0j0, j45j45, mj0, mj45, j0j45] = self.products;
-        let element = |products: i128, a: i64, b: i64| math::div_round(math::central(products, a, b, count), freedom);
+        let element =
+            |products: i128, a: i64, b: i64| math::div_round_wide(math::central(products, a, b, count), freedom);
         Some(Covariance {
             m: element(mm, m, m),
             j0: element(j0j0, j0, j0),

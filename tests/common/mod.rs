@@ -1,6 +1,7 @@
 //! What the tests share: seeded inputs, structured edges, and the accuracy budget.
 #![allow(dead_code, reason = "each test file uses its part")]
 
+use proptest::test_runner::{Config, FileFailurePersistence};
 use std::fmt::Write as _;
 
 /// Where every random stream starts, unless `DIOPTRIC_SEED` names another place.
@@ -50,7 +51,15 @@ impl Random {
     /// From `-most` to `most`, every value equally often.
     pub fn within(&mut self, most: i32) -> i32 {
         let span = 2 * u64::from(most.unsigned_abs()) + 1;
-        ((u64::from(self.u32()) * span) >> 32) as i32 - most
+        (((u64::from(self.u32()) * span) >> 32) as i64 - i64::from(most)) as i32
+    }
+}
+
+/// So many cases; what fails is written to the file, to be committed, and is replayed from there ever after.
+pub fn cases(cases: u32, regressions: &'static str) -> Config {
+    Config {
+        failure_persistence: Some(Box::new(FileFailurePersistence::Direct(regressions))),
+        ..Config::with_cases(cases)
     }
 }
 
