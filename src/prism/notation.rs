@@ -204,7 +204,8 @@ fn read_named(reader: &mut Reader<'_>, amount: PrismDioptre, eye: Option<Eye>) -
 }
 
 impl fmt::Display for Prism {
-    /// `1.50 base up`, `1.50 base down`, or, with a horizontal part, whose name needs the eye, `2.50 @ 037`.
+    /// `1.50 base up`, `1.50 base down`, or, with a horizontal part, whose name needs the eye, `2.50 @ 037`; a precision
+    /// asks for more decimals of the amount.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         if self.x == PrismDioptre::ZERO && self.y != PrismDioptre::ZERO {
             return named(f, self.y, " base up", " base down");
@@ -214,8 +215,7 @@ impl fmt::Display for Prism {
         if amount == PrismDioptre::ZERO {
             return Ok(());
         }
-        f.write_str(" @ ")?;
-        fmt::Display::fmt(&base, f)
+        write!(f, " @ {base}")
     }
 }
 
