@@ -31,13 +31,15 @@ pub enum Error {
     TooManySpots,
     /// The spots' references lie on a line, or nearly: the power across it cannot be known.
     Collinear,
-    /// The geometry and the power have a focus within the gap: the power at the vertex cannot be known.
+    /// The lens has its focus within the gap, or behind the plate by less than half the gap, or is so strong a minus lens
+    /// that the plate tells its power no more (`I - gap F` with a determinant above 64): the power at the vertex cannot be
+    /// known.
     SingularStepBack,
     /// A coordinate is out of range: [`SpotPair::MOST`].
     CoordinateRange,
     /// The gap or the throw is out of range: [`Geometry`].
     GeometryRange,
-    /// The spots move by more than four times their distance: no lens does that.
+    /// The spots move by four times their distance, or as behind 512 D: no lens does that.
     SlopeRange,
 }
 
@@ -55,7 +57,7 @@ impl fmt::Display for Error {
             Self::TooFewSpots => "fewer than three spots",
             Self::TooManySpots => "more spots than the sums can hold (65536)",
             Self::Collinear => "the spots lie on a line",
-            Self::SingularStepBack => "a focus lies between lens and plate",
+            Self::SingularStepBack => "a focus lies between lens and plate, or near it",
             Self::CoordinateRange => "a coordinate is out of range (32 mm)",
             Self::GeometryRange => "gap (0 to 128 mm) or throw (2 to 512 mm) is out of range",
             Self::SlopeRange => "the spots move too far for a lens",

@@ -188,7 +188,7 @@ impl Normal {
 }
 
 /// `value / 2^shift`, rounded, halves away from zero, saturated to 64 bits.
-fn shortened(value: i128, shift: u32) -> i64 {
+pub(super) fn shortened(value: i128, shift: u32) -> i64 {
     let half = (1u128 << (shift & 127)) >> 1;
     let magnitude = value.unsigned_abs().wrapping_add(half) >> (shift & 127);
     let short = i64::try_from(magnitude).unwrap_or(i64::MAX);

@@ -5,14 +5,17 @@
 //! is the functional `tr(K G K V)` of what was fitted. The mean displacement is uncorrelated with `V`; the prism at a point
 //! that the light crosses at a lever `arm` from the spots' mean has both.
 //!
+//! Gradients are taken at the fitted lens: the results hold while they are small against the cylinder (sphere, cylinder,
+//! axis) and against the weaker power (centre).
+//!
 //! # Accuracy
-//! Within 0.5 % of the formula, or 2 units of the result's type.
+//! Within 0.1 % of the formula, or 2 units of the result's type, where the residual is 0.05 um or more.
 //!
 //! # Source
 //! JCGM 100 (GUM), 5.1.2 and 5.2.2.
 
 use super::fit::{Fit, StepBack};
-use super::moments::INVERSE_BITS;
+use super::moments::{INVERSE_BITS, shortened, wide_ratio};
 use crate::math;
 use crate::quantity::{Degree, Dioptre, Millimetre, Point, PrismDioptre};
 use crate::vector::PowerVector;
@@ -20,7 +23,7 @@ use core::num::NonZeroU64;
 
 /// Standard uncertainties (k = 1) of a fit, from the scatter of its spots alone.
 ///
-/// Gap, throw, calibration and wavelength are not in it.
+/// Gap, throw, calibration and wavelength are not in it. Of a saturated fit everything is saturated, or `None`.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct StandardUncertainty {
@@ -40,12 +43,12 @@ pub struct StandardUncertainty {
     pub centre: Option<Point>,
 }
 
-/// Fraction bits of gradients: enough for 0.1 %, few enough for six products in 64 bits.
-const GRADIENT_BITS: u32 = 11;
-/// Fraction bits of a root of a variance: half of two gradients' and one inverse's.
-const ROOT_BITS: u32 = (2 * GRADIENT_BITS + INVERSE_BITS) >> 1;
+/// Fraction bits of directions, of the step back, of levers and of gradients.
+const GRADIENT_BITS: u32 = 20;
+/// Bits to which gradients are brought for a variance: two of them and an element of the inverse multiply to 93.
+const SHORT_BITS: u32 = 30;
 
-/// A symmetric matrix of small fixed-point numbers.
+/// A symmetric matrix, Q20.
 #[derive(Clone, Copy)]
 struct Symmetric {
     xx: i64,
@@ -53,25 +56,41 @@ struct Symmetric {
     yy: i64,
 }
 
+impl StandardUncertainty {
+    const UNKNOWN: Self = Self {
+        sphere: Dioptre::MAX,
+        cylinder: Dioptre::MAX,
+        across: Dioptre::MAX,
+        axis: None,
+        prism_x: PrismDioptre::MAX,
+        prism_y: PrismDioptre::MAX,
+        centre: None,
+    };
+}
+
 impl Fit {
     /// Standard uncertainties from the scatter of the spots.
     #[must_use]
     pub fn uncertainty(&self) -> StandardUncertainty {
+        if self.is_saturated() {
+            return StandardUncertainty::UNKNOWN;
+        }
         let vector = self.vector();
         let polar = math::polar(vector.j0.to_bits(), vector.j45.to_bits());
         let (cos, sin) = math::cos_sin(polar.turn);
-        let half = |value: i32| i64::from(value >> (30 - GRADIENT_BITS)) >> 1;
-        let (c, s, one) = (half(cos), half(sin), 1i64 << (GRADIENT_BITS - 1));
+        let (half, whole) = (31 - GRADIENT_BITS, 30 - GRADIENT_BITS);
+        let coarse = |value: i32, shift: u32| math::shift_round(i64::from(value), shift);
+        let (c, s, one) = (coarse(cos, half), coarse(sin, half), 1i64 << (GRADIENT_BITS - 1));
         let propagation = Propagation::of(self);
         let power = |xx: i64, xy: i64, yy: i64| propagation.power(Symmetric { xx, xy, yy });
-        let turning = power(s.wrapping_neg(), c, s);
         let arm = propagation.arm(self, Point::ORIGIN);
         let component = |row: (i64, i64)| propagation.prism(row, arm);
+        let doubled = (coarse(cos, whole), coarse(sin, whole));
         StandardUncertainty {
             sphere: power(one.wrapping_add(c), s, one.wrapping_sub(c)),
             across: power(one.wrapping_sub(c), s.wrapping_neg(), one.wrapping_add(c)),
-            cylinder: power(c, s, c.wrapping_neg()).double(),
-            axis: axis_uncertainty(turning, vector),
+            cylinder: power(doubled.0, doubled.1, doubled.0.wrapping_neg()),
+            axis: propagation.axis(Symmetric { xx: s.wrapping_neg(), xy: c, yy: s }, vector),
             prism_x: component((propagation.back.xx, propagation.back.xy)),
             prism_y: component((propagation.back.xy, propagation.back.yy)),
             centre: self.centre_uncertainty(&propagation),
@@ -81,40 +100,31 @@ impl Fit {
     /// `d centre = 10 F^-1 d p`, with the prism taken at the centre.
     fn centre_uncertainty(&self, propagation: &Propagation) -> Option<Point> {
         let centre = self.centre().point()?;
-        let focal = self.power.inverse().ok()?;
         let arm = propagation.arm(self, centre);
-        let row = |x: Millimetre, y: Millimetre| propagation.centre((x, y), arm);
-        Some(Point::new(row(focal.xx, focal.xy), row(focal.xy, focal.yy)))
+        let determinant = self.power.determinant_bits();
+        // Rows of the adjugate of F.
+        let row = |x: Dioptre, y: Dioptre| propagation.centre((x, y), determinant, arm);
+        Some(Point::new(row(self.power.yy, -self.power.xy), row(-self.power.xy, self.power.xx)))
     }
-}
-
-/// Uncertainty of the direction of (J0, J45), halved: that across it over twice its length.
-fn axis_uncertainty(turning: Dioptre, vector: PowerVector) -> Option<Degree> {
-    // 180 / pi in 2^-20 degree.
-    const DEGREES_PER_RADIAN: i64 = 60_078_979;
-    let cylinder = i64::from(vector.half_cylinder().double().to_bits());
-    if turning.is_saturated() || cylinder == 0 {
-        return None;
-    }
-    let radians = math::ratio(i64::from(turning.to_bits()), cylinder, 24);
-    let degrees = math::shift_round(i64::from(math::saturate(radians)).wrapping_mul(DEGREES_PER_RADIAN), 24);
-    let degrees = Degree::from_bits(math::saturate(degrees));
-    (degrees <= degrees!(45.0)).then_some(degrees)
 }
 
 /// What all uncertainties of one fit share.
 struct Propagation {
     /// Inverse normal matrix times its trace, Q16.
     inverse: [i64; 6],
-    /// Step back, Q11.
+    /// Step back.
     back: Symmetric,
     /// 2^-24 mm.
-    deviation: i64,
+    deviation: i128,
     /// 2^-16 mm.
-    spread: NonZeroU64,
+    spread: i64,
     /// 2^-16 mm.
-    throw: i64,
+    throw: i128,
     count: NonZeroU64,
+}
+
+fn round(value: i64) -> i64 {
+    math::shift_round(value, GRADIENT_BITS)
 }
 
 impl Propagation {
@@ -124,37 +134,58 @@ impl Propagation {
         Self {
             inverse: fit.normal.inverse(),
             back: Symmetric { xx: coarse(back.xx), xy: coarse(back.xy), yy: coarse(back.yy) },
-            deviation: i64::from(fit.deviation),
-            spread: NonZeroU64::new(u64::from(fit.spread)).unwrap_or(NonZeroU64::MIN),
-            throw: i64::from(fit.geometry.throw().to_bits()),
+            deviation: i128::from(fit.deviation),
+            spread: i64::from(fit.spread).max(1),
+            throw: i128::from(fit.geometry.throw().to_bits()),
             count: NonZeroU64::new(u64::from(fit.count)).unwrap_or(NonZeroU64::MIN),
         }
     }
 
-    /// Variance of a functional of `V`, in units of `sigma^2 / trace`, Q38.
+    /// Root of the variance of a functional of `V` in units of sigma over the spread, and a variance of its own; Q28, half of
+    /// two gradients' fraction bits and one inverse's.
     ///
-    /// Range: gradients to 2^14, elements of the inverse to 2^33: products below 2^62, saturating.
-    fn variance(&self, [a, b, c]: [i64; 3]) -> u64 {
+    /// Range: gradients below 2^71; elements of the inverse below 2^33, so that the sum of nine products is below 2^97.
+    fn root(&self, gradient: [i128; 3], own: i128) -> i128 {
+        let most = gradient.into_iter().fold(0, |most, part| part.unsigned_abs().max(most));
+        let down = 128u32.wrapping_sub(most.leading_zeros()).saturating_sub(SHORT_BITS);
+        let [a, b, c] = gradient.map(|part| shortened(part, down));
         let [aa, ab, ac, bb, bc, cc] = self.inverse;
-        let term = |p: i64, q: i64, element: i64| p.wrapping_mul(q).saturating_mul(element);
-        let diagonal = term(a, a, aa).saturating_add(term(b, b, bb)).saturating_add(term(c, c, cc));
-        let mixed = term(a, b, ab).saturating_add(term(a, c, ac)).saturating_add(term(b, c, bc));
-        diagonal.saturating_add(mixed.saturating_mul(2)).max(0).unsigned_abs()
+        let term = |p: i64, q: i64, element: i64| i128::from(p.wrapping_mul(q)).wrapping_mul(i128::from(element));
+        let diagonal = term(a, a, aa).wrapping_add(term(b, b, bb)).wrapping_add(term(c, c, cc));
+        let mixed = term(a, b, ab).wrapping_add(term(a, c, ac)).wrapping_add(term(b, c, bc));
+        let variance = diagonal.wrapping_add(mixed.wrapping_mul(2)).wrapping_add(own >> down.wrapping_mul(2).min(127));
+        wide_root(variance.max(0).unsigned_abs()) << (down & 63)
+    }
+
+    /// `sigma root` of the functional `tr(G F)`, times 1000: over throw and spread, it is in 2^-20 D.
+    fn scaled_power(&self, g: Symmetric) -> i128 {
+        let root = self.root(self.stepped(g).map(i128::from), 0);
+        self.deviation.saturating_mul(root).saturating_mul(1000)
     }
 
     /// Standard uncertainty of `tr(G F)`.
     fn power(&self, g: Symmetric) -> Dioptre {
-        let root = math::sqrt(self.variance(self.stepped(g)));
-        // 2^-24 mm * 2^-19 / (2^-16 mm * 2^-16 mm) * 1000 to 2^-20 D: 2^9.
-        let numerator = self.deviation.saturating_mul(i64::from(root)).saturating_mul(1000);
-        let divisor = self.throw.saturating_mul(self.spread.get().cast_signed());
-        Dioptre::from_bits(math::saturate(math::ratio(numerator, divisor, 28 - ROOT_BITS)))
+        let divisor = self.throw.wrapping_mul(i128::from(self.spread));
+        // 2^-24 mm * 2^-28 / (2^-16 mm * 2^-16 mm) is 2^-20 / mm.
+        Dioptre::from_bits(math::saturate(wide_ratio(self.scaled_power(g), divisor, 0)))
+    }
+
+    /// Uncertainty of the direction of (J0, J45), halved: that of the component `turning` across it, over twice its length.
+    fn axis(&self, turning: Symmetric, vector: PowerVector) -> Option<Degree> {
+        // 180 / pi in 2^-20 degree.
+        const DEGREES_PER_RADIAN: i128 = 60_078_979;
+        let cylinder = vector.half_cylinder().double();
+        let divisor = self.throw.wrapping_mul(i128::from(self.spread)).wrapping_mul(i128::from(cylinder.to_bits()));
+        let scaled = self.scaled_power(turning).saturating_mul(DEGREES_PER_RADIAN);
+        let degrees = Degree::from_bits(math::saturate(wide_ratio(scaled, divisor, 0)));
+        (cylinder != Dioptre::ZERO && degrees <= degrees!(45.0)).then_some(degrees)
     }
 
     /// The gradient by `V` of `tr(K G K V)`.
+    ///
+    /// Range: `|K| < 2^8`, so that products are below 2^57.
     fn stepped(&self, g: Symmetric) -> [i64; 3] {
         let k = self.back;
-        let round = |value: i64| math::shift_round(value, GRADIENT_BITS);
         let dot = |a: i64, b: i64, c: i64, d: i64| round(a.wrapping_mul(b).wrapping_add(c.wrapping_mul(d)));
         // Rows of G K.
         let (pxx, pxy) = (dot(g.xx, k.xx, g.xy, k.xy), dot(g.xx, k.xy, g.xy, k.yy));
@@ -163,18 +194,17 @@ impl Propagation {
         [dot(k.xx, pxx, k.xy, pyx), xy.wrapping_mul(2), dot(k.xy, pxy, k.yy, pyy)]
     }
 
-    /// Lever at the plate of the light that leaves the lens at `point`, over the spread, Q11: spots' mean less where the
-    /// light crosses, `K r + gap p / 100`.
+    /// Lever at the plate of the light that leaves the lens at `point`, over the spread: spots' mean less where the light
+    /// crosses, `K r + gap p / 100`.
     fn arm(&self, fit: &Fit, point: Point) -> (i64, i64) {
+        const HUNDRED: NonZeroU64 = NonZeroU64::new(100 << PrismDioptre::FRACTION_BITS).unwrap();
         let (x, y) = (i64::from(point.x.to_bits()), i64::from(point.y.to_bits()));
         let gap = i64::from(fit.geometry.gap().to_bits());
         let along = |a: i64, b: i64, prism: PrismDioptre, mean: Millimetre| {
-            let moved = math::shift_round(a.wrapping_mul(x).wrapping_add(b.wrapping_mul(y)), GRADIENT_BITS);
-            let slope = math::ratio(i64::from(prism.to_bits()), 100 << PrismDioptre::FRACTION_BITS, 20);
-            let bent = math::shift_round(gap.wrapping_mul(slope), 20);
+            let moved = round(a.wrapping_mul(x).wrapping_add(b.wrapping_mul(y)));
+            let bent = math::div_round(gap.wrapping_mul(i64::from(prism.to_bits())), HUNDRED);
             let lever = i64::from(mean.to_bits()).wrapping_sub(moved).wrapping_sub(bent);
-            let spread = self.spread.get().cast_signed();
-            math::ratio(lever, spread, GRADIENT_BITS).clamp(-MOST_ARM, MOST_ARM)
+            math::ratio(lever, self.spread, GRADIENT_BITS)
         };
         (
             along(self.back.xx, self.back.xy, fit.prism.x, fit.centroid.x),
@@ -182,42 +212,40 @@ impl Propagation {
         )
     }
 
-    /// Root of the variance of `row . (mean displacement + throw dV arm)`, in units of sigma, Q19.
-    fn root(&self, (k, l): (i64, i64), (x, y): (i64, i64)) -> i64 {
-        let round = |value: i64| math::shift_round(value, GRADIENT_BITS);
-        let gradient = [
-            round(k.wrapping_mul(x)),
-            round(k.wrapping_mul(y).wrapping_add(l.wrapping_mul(x))),
-            round(l.wrapping_mul(y)),
-        ];
-        let square = k.wrapping_mul(k).wrapping_add(l.wrapping_mul(l)).unsigned_abs();
-        let mean = math::div_round((square << INVERSE_BITS).cast_signed(), self.count).unsigned_abs();
-        i64::from(math::sqrt(mean.saturating_add(self.variance(gradient))))
+    /// `sigma root` of `row . (mean displacement + throw dV arm)`.
+    fn scaled_prism(&self, (k, l): (i64, i64), (x, y): (i64, i64)) -> i128 {
+        let product = |a: i64, b: i64| i128::from(a).wrapping_mul(i128::from(b));
+        let gradient = [product(k, x), product(k, y).wrapping_add(product(l, x)), product(l, y)];
+        let square = k.wrapping_mul(k).wrapping_add(l.wrapping_mul(l));
+        let mean = i128::from(math::div_round(square, self.count)) << INVERSE_BITS;
+        self.deviation.saturating_mul(self.root(gradient.map(|part| i128::from(shortened(part, GRADIENT_BITS))), mean))
     }
 
     fn prism(&self, row: (i64, i64), arm: (i64, i64)) -> PrismDioptre {
-        let scaled = self.deviation.saturating_mul(self.root(row, arm)).saturating_mul(100);
-        // 2^-24 mm * 2^-19 / 2^-16 mm to 2^-20: 2^-7.
-        let value = math::ratio(scaled, self.throw << 7, 0);
-        PrismDioptre::from_bits(math::saturate(value))
+        let scaled = self.scaled_prism(row, arm).saturating_mul(100);
+        // 2^-24 mm * 2^-28 / 2^-16 mm to 2^-20: 2^-16.
+        PrismDioptre::from_bits(math::saturate(wide_ratio(scaled, self.throw << 16, 0)))
     }
 
-    fn centre(&self, (x, y): (Millimetre, Millimetre), arm: (i64, i64)) -> Millimetre {
-        let length = Point::new(x, y).distance();
-        let unit =
-            |part: Millimetre| math::ratio(i64::from(part.to_bits()), i64::from(length.to_bits()), GRADIENT_BITS);
+    /// Of `10 (x, y) . d p / det F`, with a row of the adjugate of `F`.
+    fn centre(&self, (x, y): (Dioptre, Dioptre), determinant: i64, arm: (i64, i64)) -> Millimetre {
+        let (x, y) = (x.to_bits(), y.to_bits());
+        let length = math::polar(x, y).radius;
+        let unit = |part: i32| math::ratio(i64::from(part), i64::from(length), GRADIENT_BITS);
         let (p, q) = (unit(x), unit(y));
-        let round = |value: i64| math::shift_round(value, GRADIENT_BITS);
-        let row = (
-            round(p.wrapping_mul(self.back.xx).wrapping_add(q.wrapping_mul(self.back.xy))),
-            round(p.wrapping_mul(self.back.xy).wrapping_add(q.wrapping_mul(self.back.yy))),
-        );
-        // Focal length (2^-16 mm) * 2^-24 mm * 2^-11 / 2^-16 mm to 2^-16 mm: 2^-19.
-        let root = math::shift_round(self.root(row, arm), ROOT_BITS - GRADIENT_BITS);
-        let scaled = self.deviation.saturating_mul(root).saturating_mul(i64::from(length.to_bits()));
-        Millimetre::from_bits(math::saturate(math::ratio(scaled, self.throw << 19, 0)))
+        let k = self.back;
+        let dot = |a: i64, b: i64| round(p.wrapping_mul(a).wrapping_add(q.wrapping_mul(b)));
+        let scaled = self.scaled_prism((dot(k.xx, k.xy), dot(k.xy, k.yy)), arm);
+        // 10 * 100; 2^-20 D * 2^-24 mm * 2^-28 / (2^-40 D^2 * 2^-16 mm) is 2^-16 / D.
+        let numerator = scaled.saturating_mul(i128::from(length)).saturating_mul(1000);
+        let divisor = i128::from(determinant.unsigned_abs()).wrapping_mul(self.throw);
+        Millimetre::from_bits(math::saturate(wide_ratio(numerator, divisor, 0)))
     }
 }
 
-/// A lever of 16 spreads: far outside the spots.
-const MOST_ARM: i64 = 16 << GRADIENT_BITS;
+/// Square root, to 32 bits.
+fn wide_root(value: u128) -> i128 {
+    let down = 128u32.wrapping_sub(value.leading_zeros()).saturating_sub(64).wrapping_add(1) & !1;
+    let short = u64::try_from(value >> (down & 127)).unwrap_or(u64::MAX);
+    i128::from(math::sqrt(short)) << (down >> 1)
+}
