@@ -1,12 +1,12 @@
 //! Is this lens the one that was ordered? A standard as a table of tolerances, and the verdict on one lens.
 //!
 //! A [`Class`] is the table of one standard for one kind of lens. Anyone can write one: every field is public, and
-//! [`Class::check`] finds a bad row when the program is compiled. [`judge`] compares a lens as measured with the lens as
-//! ordered, row by row, and returns a [`Verdict`] whose [`Finding`]s say what was compared with what.
+//! [`Class::check`] finds a bad row when the program is compiled. [`judge`] compares a lens as measured with the lens
+//! as ordered, row by row, and returns a [`Verdict`] whose [`Finding`]s say what was compared with what.
 //!
 //! The shipped tables come from published summaries of the standards, not from the licensed texts, and a standard's
-//! numbers change with its edition. Every row names its [`Source`] and how sure it is, [`Class::provenance`] the least sure
-//! of them: check a table against the licensed standard before relying on it.
+//! numbers change with its edition. Every row names its [`Source`] and how sure it is, [`Class::provenance`] the least
+//! sure of them: check a table against the licensed standard before relying on it.
 //!
 //! # How a row is found
 //! Ranges are "above the row before, up to and including `up_to`"; the last row of a table has no end

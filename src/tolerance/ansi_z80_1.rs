@@ -20,9 +20,9 @@ const GUIDE_2015: Source =
 /// ANSI Z80.1-2015, single-vision and multifocal lenses, unmounted.
 ///
 /// Either the prism at the prism reference point or the position of that point must conform. Clause 5.1.4 of the 2010
-/// edition says "and"; its own method, clause 8.4, measures the position only when the prism fails, and the 2015 guide says
-/// "or", which is what is practised ("ANSI Z80.1 Prism inspection - question", optiboard.com, quotes both clauses). The
-/// limits of a mounted pair are no part of this table.
+/// edition says "and"; its own method, clause 8.4, measures the position only when the prism fails, and the 2015 guide
+/// says "or", which is what is practised ("ANSI Z80.1 Prism inspection - question", optiboard.com, quotes both
+/// clauses). The limits of a mounted pair are no part of this table.
 ///
 /// # Source
 /// As each row says; confidence A throughout, but B for the cylinder below which no axis is asked.

@@ -43,7 +43,7 @@ pub enum ErrorKind {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Error {
     table: Table,
-    row: u8,
+    row: u16,
     kind: ErrorKind,
 }
 
@@ -54,7 +54,7 @@ impl Error {
         self.table
     }
 
-    /// Index of the row, counted from 0; 255 means that or more.
+    /// Index of the row, counted from 0; 65535 means that or more.
     #[must_use]
     pub const fn row(self) -> usize {
         self.row as usize
@@ -98,7 +98,7 @@ impl core::error::Error for Error {}
 /// Walks down one table. Rows without a number of their own before them start from -1, so that a row up to 0 is one.
 struct Walk {
     table: Table,
-    row: u8,
+    row: u16,
     up_to: i32,
 }
 

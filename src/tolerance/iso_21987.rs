@@ -28,10 +28,10 @@ const PRISM_POWER_VARIATION: Source = Source {
 /// ISO 21987:2017, mounted single-vision and multifocal lenses.
 ///
 /// Of a mounted pair of single-vision lenses (not specific to a position of wear) and of multifocal lenses the standard
-/// judges the prism *imbalance* of the two lenses, which one lens alone cannot show. For one such lens this table asks what
-/// the same standard asks of position-specific and power-variation lenses: each component within the row's limit plus
-/// 0.1 Smax horizontally and 0.05 Smax vertically, the effect of 1 mm and of half a millimetre. A lens that fails it may
-/// still belong to a pair that conforms.
+/// judges the prism *imbalance* of the two lenses, which one lens alone cannot show. For one such lens this table asks
+/// what the same standard asks of position-specific and power-variation lenses: each component within the row's limit
+/// plus 0.1 Smax horizontally and 0.05 Smax vertically, the effect of 1 mm and of half a millimetre. A lens that fails
+/// it may still belong to a pair that conforms.
 ///
 /// # Source
 /// From memory: powers, axis and addition confidence C, prism D.

@@ -23,8 +23,8 @@ const AXIS_FROM_MEMORY: Source = Source { text: "ISO 8980-1:2004, from memory, n
 ///
 /// The prism may be off by what Table 4 says plus a centration error of 1 mm in either direction.
 ///
-/// An uncut single-vision lens has an axis tolerance only when its orientation is set beforehand, by prism, a polariser, a
-/// gradient tint or its position of wear (from memory). For others exchange the axis table:
+/// An uncut single-vision lens has an axis tolerance only when its orientation is set beforehand, by prism, a
+/// polariser, a gradient tint or its position of wear (from memory). For others exchange the axis table:
 ///
 /// ```
 /// use dioptric::quantity::Dioptre;

@@ -14,9 +14,10 @@ const PRISM_FROM_MEMORY: Source =
 
 /// ISO 8980-2:2017, uncut power-variation lenses.
 ///
-/// Power is judged at the distance (primary) reference point, prism at the prism reference point; the prism that is ordered
-/// includes the thinning prism. The prism may be off by the row's limit plus 0.1 Smax horizontally and 0.05 Smax vertically: the effect of 1 mm and of
-/// half a millimetre. (The poster of ISO 8980-1:2004 shows 1 mm in both directions; which is right is open.)
+/// Power is judged at the distance (primary) reference point, prism at the prism reference point; the prism that is
+/// ordered includes the thinning prism. The prism may be off by the row's limit plus 0.1 Smax horizontally and 0.05
+/// Smax vertically: the effect of 1 mm and of half a millimetre. (The poster of ISO 8980-1:2004 shows 1 mm in both
+/// directions; which is right is open.)
 ///
 /// # Source
 /// From memory: powers and addition confidence C, axis and prism D.

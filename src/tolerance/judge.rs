@@ -12,8 +12,8 @@ use crate::vector::{PowerMatrix, PowerVector};
 /// The lens as ordered: for a lens compensated for its position of wear, the maker's verification power and prism.
 ///
 /// # Source
-/// That row and limit follow the verification power: ISO 8980-1:2004 and ISO 21987:2017, "As lentes para oculos montadas",
-/// qualidadeonline.wordpress.com.
+/// That row and limit follow the verification power: ISO 8980-1:2004 and ISO 21987:2017, "As lentes para oculos
+/// montadas", qualidadeonline.wordpress.com.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -110,9 +110,9 @@ impl Principal {
 /// Judges one lens.
 ///
 /// Compared are, as the class asks: the principal powers and the cylinder in minus-cylinder form, so that the form in
-/// which either was written does not matter; the axis modulo 180 degrees; the addition, when one is ordered; the prism at
-/// the place where it is ordered, by components, or as resultant together with the position of the point that has the
-/// ordered prism.
+/// which either was written does not matter; the axis modulo 180 degrees; the addition, when one is ordered; the prism
+/// at the place where it is ordered, by components, or as resultant together with the position of the point that has
+/// the ordered prism.
 ///
 /// Special cases:
 /// - not measured: undetermined;
@@ -126,9 +126,10 @@ impl Principal {
 ///   missing prism lies along the other meridian, and the position fails. The prism itself may still conform.
 ///
 /// # Accuracy
-/// Deviations exact for a power given as [`MeasuredPower::Written`], an addition, and components of prism; as accurate as
-/// [`PowerVector::sphero_cylinder`] and [`decentration`] otherwise. On top of every limit come 2 units in the last place
-/// ([`Dioptre::SLACK`]; as many of 2^-20 prism dioptre, 2^-20 degree and 2^-16 mm), since decimals are not exact in binary.
+/// Deviations exact for a power given as [`MeasuredPower::Written`], an addition, and components of prism; as accurate
+/// as [`PowerVector::sphero_cylinder`] and [`decentration`] otherwise. On top of every limit come 2 units in the last
+/// place ([`Dioptre::SLACK`]; as many of 2^-20 prism dioptre, 2^-20 degree and 2^-16 mm), since decimals are not exact
+/// in binary.
 ///
 /// # Source
 /// The class's; decision rules: see [`Rule`].

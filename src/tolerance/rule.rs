@@ -66,7 +66,8 @@ pub struct Uncertainty {
 pub enum Rule {
     /// Simple acceptance: conforms within the limit, fails beyond it.
     Simple,
-    /// Guarded acceptance with a guard band of U: conforms within limit - U, fails beyond limit + U, undetermined between.
+    /// Guarded acceptance with a guard band of U: conforms within limit - U, fails beyond limit + U, undetermined
+    /// between.
     Guarded(Uncertainty),
 }
 

@@ -158,8 +158,8 @@ impl Finding {
         self.measured.map(|bits| self.parameter.value(bits))
     }
 
-    /// Measured less ordered. For the axis the short way round, counter-clockwise positive; for [`Parameter::Prism`] and
-    /// [`Parameter::ReferencePoint`] the length of the difference.
+    /// Measured less ordered. For the axis the short way round, counter-clockwise positive; for [`Parameter::Prism`]
+    /// and [`Parameter::ReferencePoint`] the length of the difference.
     #[must_use]
     pub fn deviation(&self) -> Option<Value> {
         self.deviation.map(|bits| self.parameter.difference(bits))
@@ -177,8 +177,8 @@ impl Finding {
         self.uncertainty.map(|bits| self.parameter.difference(bits))
     }
 
-    /// How much of the tolerance the deviation uses, in thousandths; `None` without either, without an allowance, or when
-    /// the deviation is saturated.
+    /// How much of the tolerance the deviation uses, in thousandths; `None` without either, without an allowance, or
+    /// when the deviation is saturated.
     ///
     /// # Accuracy
     /// Within half a thousandth of the limit while the deviation is below 4 D, 4 degrees, 4 prism dioptres or 64 mm;
