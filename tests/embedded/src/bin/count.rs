@@ -8,6 +8,8 @@ use dioptric::{
     prism::{self, Prism},
     quantity::{Axis, Dioptre, Millimetre, Point, PrismDioptre},
     rx::{self, SpheroCylinder},
+    sensor::{CompactPair, Geometry, SlopeSums, SpotPair},
+    tolerance::{ANSI_Z80_1, ISO_21987, Measured, Ordered, Rule, judge},
     vector::{PowerMatrix, PowerVector},
 };
 use dioptric_embedded::{
@@ -124,8 +126,81 @@ fn round_trips() {
     report("round trip, `f64` and libm", 1, &pairs.map(|(a, b)| (double(a), double(b))), double::round_trip);
 }
 
+/// Displacements of a lens of +5 D and 20 mm throw, with a little noise.
+fn spot(generator: &mut Generator) -> SpotPair {
+    let mut pair = || {
+        let hole = generator.below(1 << 19) - (1 << 18);
+        (hole, hole - hole / 10 + generator.below(64) - 32)
+    };
+    let (x, y) = (pair(), pair());
+    let point = |x, y| Point::new(Millimetre::from_bits(x), Millimetre::from_bits(y));
+    match SpotPair::new(point(x.0, y.0), point(x.1, y.1)) {
+        Ok(pair) => pair,
+        // Positions stay within 8 mm.
+        Err(_) => unreachable!(),
+    }
+}
+
+fn compact(pair: SpotPair) -> CompactPair {
+    let short = |millimetre: Millimetre| (millimetre.to_bits() >> 4) as i16;
+    let moved = pair.displacement();
+    CompactPair { x: short(pair.reference().x), y: short(pair.reference().y), dx: short(moved.x), dy: short(moved.y) }
+}
+
+fn sum(spots: &[SpotPair]) -> SlopeSums {
+    let mut sums = SlopeSums::default();
+    let _within = sums.add_all(spots);
+    sums
+}
+
+fn sum_compact(spots: &[CompactPair]) -> SlopeSums {
+    let mut sums = SlopeSums::default();
+    let _counted = sums.add_compact(spots);
+    sums
+}
+
 #[inline(never)]
-fn fits() {
+fn measure() {
+    let spots = inputs(spot);
+    report("fit, a spot", INPUTS as u32, &[&spots[..]], sum);
+    report("fit, a compact spot", INPUTS as u32, &[&spots.map(compact)[..]], sum_compact);
+    let millimetres = |whole: i32| Millimetre::from_bits(whole << Millimetre::FRACTION_BITS);
+    let Ok(geometry) = Geometry::new(millimetres(5), millimetres(20)) else { return };
+    // The sample grows spot by spot, so that the inputs vary.
+    let mut sums = sum(&spots);
+    let grown = spots.map(|spot| {
+        let _within = sums.add(spot);
+        (sums, geometry)
+    });
+    report("fit, solution", 1, &grown, |(sums, geometry)| sums.fit(&geometry));
+    let Ok(fit) = sums.fit(&geometry) else { return };
+    report("fit, optical centre", 1, &[fit], |fit| fit.centre());
+    report("fit, standard uncertainties", 1, &[fit], |fit| fit.uncertainty());
+}
+
+/// A lens a little off the order, as `MeasuredPower::Vector`: what a sensor gives.
+#[inline(never)]
+fn verdicts() {
+    let lenses = inputs(|generator| {
+        let power = prescription(written(generator));
+        let mut off = || generator.below(1 << 17) - (1 << 16);
+        let vector = PowerVector::from(power);
+        let near = |part: Dioptre, by| part + Dioptre::from_bits(by);
+        let read = PowerVector { m: near(vector.m, off()), j0: near(vector.j0, off()), j45: near(vector.j45, off()) };
+        let prism = Prism::new(PrismDioptre::from_bits(off()), PrismDioptre::from_bits(off()));
+        let measured = Measured { power: Some(read.into()), addition: None, prism: Some(prism) };
+        (Ordered { power, ..Ordered::default() }, measured)
+    });
+    report("verdict, ISO 21987", 1, &lenses, |(ordered, measured)| {
+        judge(&ISO_21987, &ordered, &measured, Rule::Simple)
+    });
+    report("verdict, ANSI Z80.1", 1, &lenses, |(ordered, measured)| {
+        judge(&ANSI_Z80_1, &ordered, &measured, Rule::Simple)
+    });
+}
+
+#[inline(never)]
+fn float_fits() {
     let spots: [double::Spot; INPUTS] = inputs(|generator| {
         let mut next = || f64::from(generator.below(8000) - 4000) / 1000.0;
         (next(), next(), next(), next())
@@ -143,6 +218,8 @@ fn main() -> ! {
     algebra();
     prisms();
     round_trips();
-    fits();
+    measure();
+    verdicts();
+    float_fits();
     finish()
 }

@@ -10,10 +10,13 @@ use cortex_m_semihosting::debug;
 use defmt::info;
 use defmt_semihosting as _;
 use dioptric::{
-    axis, bearing, degrees, dioptres, millimetres, prism_dioptres,
+    axis, bearing, degrees, dioptres, millimetres,
+    prism::{self, Eye, Prism},
+    prism_dioptres,
     quantity::{self, Axis, Dioptre, Point, RefractiveIndex},
     rx::{self, SpheroCylinder, Step},
     text::ParseError,
+    vector::{self, PowerMatrix, PowerVector, Sample},
 };
 use dioptric_embedded::finish;
 
@@ -21,6 +24,8 @@ use dioptric_embedded::finish;
 fn main() -> ! {
     quantities();
     prescriptions();
+    vectors();
+    prisms();
     texts();
     finish()
 }
@@ -43,6 +48,29 @@ fn prescriptions() {
     info!("CrossedCylinders {}", prescription.crossed());
     info!("Step {}", Step::Quarter);
     info!("rx::Error {}", rx::Error::PowerRange);
+}
+
+fn vectors() {
+    let vector = PowerVector { m: dioptres!(-3.0), j0: dioptres!(0.125), j45: dioptres!(-0.5) };
+    info!("PowerVector {}", vector);
+    let matrix = PowerMatrix::from(vector);
+    info!("PowerMatrix {}", matrix);
+    info!("FocalMatrix {}", PowerMatrix { xx: dioptres!(4.0), xy: dioptres!(0.0), yy: dioptres!(-5.0) }.inverse());
+    info!("vector::Error {}", vector::Error::FocusInStep);
+    let mut sample = Sample::default();
+    sample.add(vector);
+    sample.add(-vector);
+    info!("Sample {}", sample);
+    info!("Covariance {}", sample.covariance());
+}
+
+fn prisms() {
+    let prism = Prism::new(prism_dioptres!(1.5), prism_dioptres!(-0.5));
+    info!("Prism {} {}", prism, Prism::new(prism_dioptres!(0.0), prism_dioptres!(2.0)));
+    info!("EyePrism {} {}", prism.of(Eye::Right), prism.of(Eye::Left));
+    info!("Eye {}", Eye::Right);
+    let cylinder = PowerMatrix { xx: dioptres!(0.0), xy: dioptres!(0.0), yy: dioptres!(2.0) };
+    info!("NoPower {}", prism::decentration(cylinder, prism));
 }
 
 fn texts() {

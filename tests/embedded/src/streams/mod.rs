@@ -10,6 +10,8 @@ mod math;
 mod prism;
 mod quantity;
 mod rx;
+mod sensor;
+mod tolerance;
 mod vector;
 
 pub use digest::Digest;
@@ -22,9 +24,18 @@ pub struct Stream {
 
 /// Every stream, in the order of `digests.txt`.
 pub fn all() -> impl Iterator<Item = &'static Stream> {
-    [inputs::STREAMS, math::STREAMS, quantity::STREAMS, rx::STREAMS, vector::STREAMS, prism::STREAMS]
-        .into_iter()
-        .flatten()
+    [
+        inputs::STREAMS,
+        math::STREAMS,
+        quantity::STREAMS,
+        rx::STREAMS,
+        vector::STREAMS,
+        prism::STREAMS,
+        sensor::STREAMS,
+        tolerance::STREAMS,
+    ]
+    .into_iter()
+    .flatten()
 }
 
 impl Stream {

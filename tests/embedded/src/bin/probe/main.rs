@@ -10,7 +10,9 @@ mod math;
 mod prism;
 mod quantity;
 mod rx;
+mod sensor;
 mod text;
+mod tolerance;
 mod vector;
 
 use core::{
@@ -85,9 +87,15 @@ impl Write for Sink {
 }
 
 /// Writes a value in every way a formatter can ask for.
-fn show<T: Display + Debug>(value: &T) {
+fn show<T: Display>(value: &T) {
     let (width, precision) = (word() as u16 as usize, word() as u16 as usize);
-    keep(write!(Sink, "{value} {value:?} {value:+} {value:08.3} {value:^9} {value:width$.precision$}"));
+    keep(write!(Sink, "{value} {value:+} {value:08.3} {value:^9} {value:width$.precision$}"));
+}
+
+/// Writes a value for a developer, where the library itself says how. A derived `Debug` is not ours to prove: what `core`
+/// links for text, and for more than five fields, can panic.
+fn show_debug<T: Debug>(value: &T) {
+    keep(write!(Sink, "{value:?} {value:#?}"));
 }
 
 /// Reads a value from any text.
@@ -103,5 +111,7 @@ fn main() -> ! {
     rx::probe();
     vector::probe();
     prism::probe();
+    sensor::probe();
+    tolerance::probe();
     finish()
 }

@@ -7,7 +7,7 @@ use dioptric::{
 
 use crate::{degrees, keep, parse, prism_dioptres, show, vector::matrix, word};
 
-fn prism() -> Prism {
+pub fn prism() -> Prism {
     Prism::new(prism_dioptres(), prism_dioptres())
 }
 

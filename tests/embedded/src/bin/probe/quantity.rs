@@ -1,6 +1,8 @@
-use dioptric::quantity::{Axis, Bearing, Degree, Dioptre, Error, Millimetre, Point, PrismDioptre, RefractiveIndex};
+use dioptric::quantity::{
+    Axis, Bearing, Degree, Dioptre, Error, Micrometre, Millimetre, Point, PrismDioptre, RefractiveIndex,
+};
 
-use crate::{int, keep, millimetres, parse, show, word};
+use crate::{int, keep, millimetres, parse, show, show_debug, word};
 
 macro_rules! linear {
     ($($name:ident)*) => {$({
@@ -19,6 +21,7 @@ macro_rules! linear {
         keep([value, other, value].into_iter().sum::<$name>());
         keep(value < other);
         show(&value);
+        show_debug(&value);
         parse::<$name>();
     })*};
 }
@@ -36,12 +39,13 @@ macro_rules! direction {
         keep($name::turned(value, angle));
         keep($name::angle_from(value, other));
         show(&value);
+        show_debug(&value);
         parse::<$name>();
     })*};
 }
 
 pub fn probe() {
-    linear!(Dioptre PrismDioptre Millimetre Degree);
+    linear!(Dioptre PrismDioptre Millimetre Micrometre Degree);
     direction!(Axis Bearing);
     directions();
     index();
@@ -61,6 +65,7 @@ fn index() {
         Ok(index) => {
             keep(RefractiveIndex::to_bits(index));
             show(&index);
+            show_debug(&index);
         }
         Err(error) => error_of(error),
     }

@@ -1,0 +1,78 @@
+use core::hint::black_box;
+
+use dioptric::tolerance::{
+    self, AdditionRow, Class, Confidence, Error, Finding, Limit, Measured, MeasuredPower, Ordered, Parameter,
+    PrismRule, RowPower, Rule, Uncertainty, Value, Verdict,
+};
+
+use crate::{
+    degrees, dioptres, keep, millimetres, prism::prism, prism_dioptres, rx::prescription, show, vector::vector, word,
+};
+
+pub fn probe() {
+    let ordered = Ordered { power: prescription(), addition: black_box(Some(dioptres())), prism: prism() };
+    for power in [MeasuredPower::from(vector()), MeasuredPower::from(prescription())] {
+        let measured =
+            Measured { power: Some(power), addition: black_box(Some(dioptres())), prism: black_box(Some(prism())) };
+        for rule in [Rule::Simple, Rule::Guarded(uncertainty())] {
+            let class = black_box("iso21987");
+            keep(Class::find(class).map(|class| verdict(&tolerance::judge(class, &ordered, &measured, rule))));
+        }
+    }
+    keep(Limit::of(black_box(Limit::Percent(2)), dioptres()));
+    keep(tolerance::below(dioptres()));
+    classes();
+}
+
+fn uncertainty() -> Uncertainty {
+    Uncertainty {
+        meridian: black_box(Some(dioptres())),
+        cylinder: Some(dioptres()),
+        axis: Some(degrees()),
+        addition: Some(dioptres()),
+        prism: Some(prism_dioptres()),
+        position: Some(millimetres()),
+    }
+}
+
+/// Every kind of row, from a class that is not known when the program is compiled.
+fn classes() {
+    for class in black_box(Class::ALL) {
+        show(class);
+        show(&Class::provenance(class));
+        keep(Confidence::text(Class::provenance(class)));
+        let addition: &'static [AdditionRow] = class.addition.get(word() as usize..).unwrap_or_default();
+        let changed = Class { addition, row_power: black_box(RowPower::StrongestMeridian), ..*class };
+        if let Err(error) = Class::check(&black_box(Class { prism: PrismRule::NoRequirement, ..changed })) {
+            keep(Error::table(error));
+            keep(Error::row(error));
+            keep(Error::kind(error));
+            keep(Error::is_range(error));
+            show(&error);
+        }
+    }
+}
+
+fn verdict(verdict: &Verdict) {
+    show(&Verdict::decision(verdict));
+    show(verdict);
+    for finding in Verdict::findings(verdict) {
+        one(finding);
+    }
+    keep(Verdict::finding(verdict, black_box(Parameter::Axis)).map(one));
+}
+
+fn one(finding: &Finding) {
+    show(&Finding::parameter(finding));
+    keep(Finding::decision(finding));
+    keep(Finding::is_excused(finding));
+    let ordered = Finding::ordered(finding);
+    show(&ordered);
+    keep(Value::is_saturated(ordered));
+    keep(Finding::measured(finding));
+    keep(Finding::deviation(finding));
+    keep(Finding::limit(finding));
+    keep(Finding::uncertainty(finding));
+    keep(Finding::share_per_mille(finding));
+    show(finding);
+}

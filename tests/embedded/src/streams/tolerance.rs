@@ -1,0 +1,96 @@
+use dioptric::{
+    quantity::{Axis, Degree, Dioptre, Millimetre, PrismDioptre},
+    rx::SpheroCylinder,
+    tolerance::{self, Class, Finding, Measured, Ordered, Rule, Uncertainty, Value},
+    vector::PowerVector,
+};
+
+use super::{
+    Digest, Stream,
+    inputs::{Generator, random},
+};
+
+pub const STREAMS: &[Stream] = &[Stream { name: "tolerance.judge", run: judge }];
+
+fn bits(value: Option<Value>) -> u32 {
+    match value {
+        Some(Value::Power(power)) => power.to_bits() as u32,
+        Some(Value::Axis(axis)) => axis.to_bits(),
+        Some(Value::Angle(angle)) => angle.to_bits() as u32,
+        Some(Value::Prism(prism)) => prism.to_bits() as u32,
+        Some(Value::Length(length)) => length.to_bits() as u32,
+        None => u32::MAX,
+    }
+}
+
+fn words(finding: &Finding) -> [u32; 7] {
+    [
+        u32::from(finding.is_excused()) << 16 | (finding.decision() as u32) << 8 | finding.parameter() as u32,
+        bits(Some(finding.ordered())),
+        bits(finding.measured()),
+        bits(finding.deviation()),
+        bits(finding.limit()),
+        bits(finding.uncertainty()),
+        finding.share_per_mille().unwrap_or(u32::MAX),
+    ]
+}
+
+/// Deviations about as large as the limits.
+impl Generator {
+    /// Within a quarter of a dioptre, or of a prism dioptre.
+    fn small(&mut self) -> i32 {
+        (self.word() as i32) >> 13
+    }
+
+    fn near(&mut self, rx: SpheroCylinder) -> SpheroCylinder {
+        let off = |value: Dioptre, by| value + Dioptre::from_bits(by);
+        let axis = Axis::from_bits(rx.axis().to_bits().wrapping_add(((self.word() as i32) >> 4) as u32));
+        SpheroCylinder::new(off(rx.sphere(), self.small()), off(rx.cylinder(), self.small()), axis).unwrap_or_default()
+    }
+
+    fn sometimes<T>(&mut self, value: T) -> Option<T> {
+        (self.word() & 7 != 0).then_some(value)
+    }
+
+    fn rule(&mut self) -> Rule {
+        if self.word() & 1 == 0 {
+            return Rule::Simple;
+        }
+        let small = Dioptre::from_bits(self.small() >> 2);
+        Rule::Guarded(Uncertainty {
+            meridian: self.sometimes(small),
+            cylinder: self.sometimes(small),
+            axis: Some(Degree::from_bits(self.small())),
+            addition: Some(small),
+            prism: Some(PrismDioptre::from_bits(small.to_bits())),
+            position: Some(Millimetre::from_bits(self.small() >> 6)),
+        })
+    }
+}
+
+/// Every shipped class on lenses near what was ordered, with and without addition, under both rules.
+fn judge(digest: &mut Digest) {
+    let mut classes = Class::ALL.iter().cycle();
+    random(|generator| {
+        let Some(class) = classes.next() else { return };
+        let prism = generator.prism();
+        let addition = Dioptre::from_bits((generator.word() % 14) as i32 * (1 << 18));
+        let power = generator.prescription();
+        let ordered = Ordered { power, addition: generator.sometimes(addition), prism };
+        let read = generator.near(power);
+        let measured = if generator.word() & 1 == 0 { PowerVector::from(read).into() } else { read.into() };
+        let mut off = |value: PrismDioptre| value + PrismDioptre::from_bits(generator.small());
+        let read_prism = dioptric::prism::Prism::new(off(prism.x), off(prism.y));
+        let read_addition = addition + Dioptre::from_bits(generator.small());
+        let measured = Measured {
+            power: generator.sometimes(measured),
+            addition: generator.sometimes(read_addition),
+            prism: generator.sometimes(read_prism),
+        };
+        let verdict = tolerance::judge(class, &ordered, &measured, generator.rule());
+        digest.take([verdict.decision() as u32]);
+        for finding in verdict.findings() {
+            digest.take(words(finding));
+        }
+    });
+}
