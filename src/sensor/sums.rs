@@ -6,20 +6,73 @@ use crate::quantity::{Millimetre, Point};
 /// One spot: where it lands without lens, and where with it, millimetres at the detector.
 ///
 /// # Range
-/// Each coordinate at least -32 mm and at most [`SpotPair::MOST`].
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+/// Each coordinate at least -32 mm and at most [`SpotPair::MOST`]; a pair that exists is in range, so that summing it needs
+/// no more tests.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+#[cfg_attr(
+    feature = "serde",
+    derive(serde::Serialize, serde::Deserialize),
+    serde(try_from = "[Point; 2]", into = "[Point; 2]")
+)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct SpotPair {
-    /// Without lens: the place of the hole in the plate.
-    pub reference: Point,
-    /// With the lens.
-    pub spot: Point,
+    reference: Point,
+    spot: Point,
 }
 
 impl SpotPair {
     /// Largest coordinate: short of 32 mm by one unit.
     pub const MOST: Millimetre = Millimetre::from_bits(MOST_BITS);
+
+    /// A pair from where the spot lands without lens, the place of its hole, and where with it.
+    ///
+    /// # Errors
+    /// [`Error::CoordinateRange`].
+    ///
+    /// ```
+    /// use dioptric::{millimetres, quantity::Point, sensor::{Error, SpotPair}};
+    /// let hole = Point::new(millimetres!(1.0), millimetres!(-2.0));
+    /// assert!(SpotPair::new(hole, hole).is_ok());
+    /// let far = Point::new(millimetres!(40.0), millimetres!(0.0));
+    /// assert_eq!(SpotPair::new(hole, far), Err(Error::CoordinateRange));
+    /// ```
+    #[inline]
+    pub const fn new(reference: Point, spot: Point) -> Result<Self, Error> {
+        let (x, y) = (raised(reference.x.to_bits()), raised(reference.y.to_bits()));
+        let (p, q) = (raised(spot.x.to_bits()), raised(spot.y.to_bits()));
+        if x | y | p | q > RANGE_MASK { Err(Error::CoordinateRange) } else { Ok(Self { reference, spot }) }
+    }
+
+    /// Without lens: the place of the hole in the plate.
+    #[must_use]
+    pub const fn reference(&self) -> Point {
+        self.reference
+    }
+
+    /// With the lens.
+    #[must_use]
+    pub const fn spot(&self) -> Point {
+        self.spot
+    }
+
+    /// What the lens moves the spot by.
+    #[must_use]
+    pub fn displacement(&self) -> Point {
+        self.spot - self.reference
+    }
+}
+
+impl TryFrom<[Point; 2]> for SpotPair {
+    type Error = Error;
+    fn try_from([reference, spot]: [Point; 2]) -> Result<Self, Error> {
+        Self::new(reference, spot)
+    }
+}
+
+impl From<SpotPair> for [Point; 2] {
+    fn from(pair: SpotPair) -> Self {
+        [pair.reference, pair.spot]
+    }
 }
 
 /// `2^21 - 1`.
@@ -66,7 +119,7 @@ const COMPACT_SHIFT: u32 = 4;
 ///         dioptric::quantity::Millimetre::try_from_f64(x).unwrap(),
 ///         dioptric::quantity::Millimetre::try_from_f64(y).unwrap(),
 ///     );
-///     sums.add(SpotPair { reference: point(x, y), spot: point(u, v) })?;
+///     sums.add(SpotPair::new(point(x, y), point(u, v))?)?;
 /// }
 /// let fit = sums.fit(&Geometry::new(millimetres!(0.0), millimetres!(20.0))?)?;
 /// assert_eq!(fit.sphero_cylinder().unwrap().sphere().to_string(), "+5.00");
@@ -98,64 +151,46 @@ impl SlopeSums {
     /// Adds a spot.
     ///
     /// # Errors
-    /// [`Error::CoordinateRange`], [`Error::TooManySpots`]; the spot is then left out.
+    /// [`Error::TooManySpots`]; the spot is then left out.
     #[inline]
     pub fn add(&mut self, pair: SpotPair) -> Result<(), Error> {
-        self.add_all(core::slice::from_ref(&pair))
+        let (x, y) = (pair.reference.x.to_bits(), pair.reference.y.to_bits());
+        let (p, q) = (pair.spot.x.to_bits(), pair.spot.y.to_bits());
+        if self.count >= Self::MOST_SPOTS {
+            return Err(Error::TooManySpots);
+        }
+        let (u, v) = (p.wrapping_sub(x), q.wrapping_sub(y));
+        self.add_parts(&Self {
+            count: 1,
+            x: i64::from(x),
+            y: i64::from(y),
+            u: i64::from(u),
+            v: i64::from(v),
+            xx: product(x, x),
+            xy: product(x, y),
+            yy: product(y, y),
+            xu: product(x, u),
+            xv: product(x, v),
+            yu: product(y, u),
+            yv: product(y, v),
+            ww: product(u, u).wrapping_add(product(v, v)),
+        });
+        Ok(())
     }
 
     /// Adds spots: the fast way for many.
     ///
     /// # Errors
-    /// [`Error::CoordinateRange`], [`Error::TooManySpots`]; none of the spots is then added.
+    /// [`Error::TooManySpots`]: none of them is then added.
     pub fn add_all(&mut self, pairs: &[SpotPair]) -> Result<(), Error> {
-        let count = u32::try_from(pairs.len()).map_err(|_| Error::TooManySpots)?;
-        if count > Self::MOST_SPOTS.saturating_sub(self.count) {
-            return Err(Error::TooManySpots);
-        }
-        let mut sums = Self { count, ..Self::default() };
-        let mut outside = 0;
-        for chunk in pairs.chunks(CHUNK) {
-            outside |= sums.accumulate_references(chunk);
-            let (u, xu, yu, uu, outside_u) = displacement_sums(chunk, |pair| (pair.reference.x, pair.spot.x));
-            let (v, xv, yv, vv, outside_v) = displacement_sums(chunk, |pair| (pair.reference.y, pair.spot.y));
-            outside |= outside_u | outside_v;
-            let accumulate = |sum: &mut i64, part: i64| *sum = sum.wrapping_add(part);
-            accumulate(&mut sums.u, i64::from(u));
-            accumulate(&mut sums.v, i64::from(v));
-            accumulate(&mut sums.xu, xu);
-            accumulate(&mut sums.yu, yu);
-            accumulate(&mut sums.xv, xv);
-            accumulate(&mut sums.yv, yv);
-            accumulate(&mut sums.ww, uu.wrapping_add(vv));
-        }
-        if outside > RANGE_MASK {
-            return Err(Error::CoordinateRange);
-        }
+        let coordinates = |pair: &SpotPair| {
+            let (x, y) = (pair.reference.x.to_bits(), pair.reference.y.to_bits());
+            let (p, q) = (pair.spot.x.to_bits(), pair.spot.y.to_bits());
+            [x, y, p.wrapping_sub(x), q.wrapping_sub(y)]
+        };
+        let sums = Self::of_slice::<_, ProductSum>(pairs, self.count, coordinates)?;
         self.add_parts(&sums);
         Ok(())
-    }
-
-    /// One pass over a chunk for the sums of the references alone; three passes with few sums each stay in registers.
-    fn accumulate_references(&mut self, chunk: &[SpotPair]) -> u32 {
-        let (mut sum_x, mut sum_y, mut outside) = (0i32, 0i32, 0u32);
-        let (mut xx, mut xy, mut yy) = (0i64, 0i64, 0i64);
-        for pair in chunk {
-            let (x, y) = (pair.reference.x.to_bits(), pair.reference.y.to_bits());
-            outside |= raised(x) | raised(y);
-            sum_x = sum_x.wrapping_add(x);
-            sum_y = sum_y.wrapping_add(y);
-            xx = xx.wrapping_add(product(x, x));
-            xy = xy.wrapping_add(product(x, y));
-            yy = yy.wrapping_add(product(y, y));
-        }
-        let accumulate = |sum: &mut i64, part: i64| *sum = sum.wrapping_add(part);
-        accumulate(&mut self.x, i64::from(sum_x));
-        accumulate(&mut self.y, i64::from(sum_y));
-        accumulate(&mut self.xx, xx);
-        accumulate(&mut self.xy, xy);
-        accumulate(&mut self.yy, yy);
-        outside
     }
 
     /// Adds spots in the compact form.
@@ -163,38 +198,53 @@ impl SlopeSums {
     /// # Errors
     /// [`Error::TooManySpots`]: none of them is then added.
     pub fn add_compact(&mut self, pairs: &[CompactPair]) -> Result<(), Error> {
-        let count = u32::try_from(pairs.len()).map_err(|_| Error::TooManySpots)?;
-        if count > Self::MOST_SPOTS.saturating_sub(self.count) {
-            return Err(Error::TooManySpots);
-        }
-        let mut sums = Self { count, ..Self::default() };
-        for pair in pairs {
-            sums.accumulate_compact(*pair);
-        }
+        let coordinates =
+            |pair: &CompactPair| [i32::from(pair.x), i32::from(pair.y), i32::from(pair.dx), i32::from(pair.dy)];
+        let mut sums = Self::of_slice::<_, ShortProductSum>(pairs, self.count, coordinates)?;
         sums.scale_from_compact();
         self.add_parts(&sums);
         Ok(())
     }
 
-    /// Products of 16 bits fit 32: one instruction each, even where nothing multiplies wider.
+    /// Sums over a slice, in passes whose few sums stay in registers; `present` spots are summed already.
     #[inline]
-    fn accumulate_compact(&mut self, pair: CompactPair) {
-        let [x, y, u, v] = [pair.x, pair.y, pair.dx, pair.dy].map(i32::from);
-        let accumulate = |sum: &mut i64, part: i32| *sum = sum.wrapping_add(i64::from(part));
-        accumulate(&mut self.x, x);
-        accumulate(&mut self.y, y);
-        accumulate(&mut self.u, u);
-        accumulate(&mut self.v, v);
-        accumulate(&mut self.xx, x.wrapping_mul(x));
-        accumulate(&mut self.xy, x.wrapping_mul(y));
-        accumulate(&mut self.yy, y.wrapping_mul(y));
-        accumulate(&mut self.xu, x.wrapping_mul(u));
-        accumulate(&mut self.xv, x.wrapping_mul(v));
-        accumulate(&mut self.yu, y.wrapping_mul(u));
-        accumulate(&mut self.yv, y.wrapping_mul(v));
-        // Two squares of at most 2^30: 2^31 needs the unsigned word.
-        let square = u.wrapping_mul(u).wrapping_add(v.wrapping_mul(v)).cast_unsigned();
-        self.ww = self.ww.wrapping_add(i64::from(square));
+    fn of_slice<Pair, Products: SumOfProducts>(
+        pairs: &[Pair],
+        present: u32,
+        coordinates: impl Fn(&Pair) -> [i32; 4] + Copy,
+    ) -> Result<Self, Error> {
+        let count = u32::try_from(pairs.len()).map_err(|_| Error::TooManySpots)?;
+        if count > Self::MOST_SPOTS.saturating_sub(present) {
+            return Err(Error::TooManySpots);
+        }
+        let mut sums = Self { count, ..Self::default() };
+        for chunk in pairs.chunks(CHUNK) {
+            let references = ReferenceSums::<Products>::of(chunk, coordinates);
+            let horizontal = DisplacementSums::<Products>::of(chunk, |pair| {
+                let [x, y, u, _] = coordinates(pair);
+                [x, y, u]
+            });
+            let vertical = DisplacementSums::<Products>::of(chunk, |pair| {
+                let [x, y, _, v] = coordinates(pair);
+                [x, y, v]
+            });
+            sums.add_parts(&Self {
+                count: 0,
+                x: i64::from(references.x),
+                y: i64::from(references.y),
+                xx: references.xx.total(),
+                xy: references.xy.total(),
+                yy: references.yy.total(),
+                u: i64::from(horizontal.sum),
+                v: i64::from(vertical.sum),
+                xu: horizontal.with_x.total(),
+                yu: horizontal.with_y.total(),
+                xv: vertical.with_x.total(),
+                yv: vertical.with_y.total(),
+                ww: horizontal.square.total().wrapping_add(vertical.square.total()),
+            });
+        }
+        Ok(sums)
     }
 
     fn scale_from_compact(&mut self) {
@@ -228,6 +278,7 @@ impl SlopeSums {
         Ok(())
     }
 
+    #[inline]
     fn add_parts(&mut self, other: &Self) {
         self.count = self.count.wrapping_add(other.count);
         let pairs = [
@@ -256,28 +307,135 @@ impl SlopeSums {
     }
 }
 
-/// Spots whose coordinates sum to 32 bits: `2^8 * 2^22` is below 2^31.
-const CHUNK: usize = 256;
+/// Spots in a pass: coordinates below 2^22 then sum to less than 2^29, and limbs' products, below 2^23, to less than 2^30.
+const CHUNK: usize = 128;
 
-/// Sums over a chunk of one component of the displacement, of its products with both references, and of its square; and
-/// the coordinates' range bits.
-#[inline]
-fn displacement_sums(
-    chunk: &[SpotPair],
-    component: impl Fn(&SpotPair) -> (Millimetre, Millimetre),
-) -> (i32, i64, i64, i64, u32) {
-    let (mut sum, mut outside) = (0i32, 0u32);
-    let (mut with_x, mut with_y, mut square) = (0i64, 0i64, 0i64);
-    for pair in chunk {
-        let (reference, spot) = component(pair);
-        outside |= raised(spot.to_bits());
-        let moved = spot.to_bits().wrapping_sub(reference.to_bits());
-        sum = sum.wrapping_add(moved);
-        with_x = with_x.wrapping_add(product(pair.reference.x.to_bits(), moved));
-        with_y = with_y.wrapping_add(product(pair.reference.y.to_bits(), moved));
-        square = square.wrapping_add(product(moved, moved));
+/// A sum of products of coordinates over at most [`CHUNK`] spots.
+trait SumOfProducts: Default {
+    fn add(&mut self, a: i32, b: i32);
+    fn total(&self) -> i64;
+}
+
+/// Sums over a chunk of the references alone.
+#[derive(Default)]
+struct ReferenceSums<Products> {
+    x: i32,
+    y: i32,
+    xx: Products,
+    xy: Products,
+    yy: Products,
+}
+
+impl<Products: SumOfProducts> ReferenceSums<Products> {
+    // Not inlined: beside the other passes' sums these would no longer fit the registers.
+    #[inline(never)]
+    fn of<Pair>(chunk: &[Pair], coordinates: impl Fn(&Pair) -> [i32; 4]) -> Self {
+        let mut sums = Self::default();
+        for pair in chunk {
+            let [x, y, _, _] = coordinates(pair);
+            sums.x = sums.x.wrapping_add(x);
+            sums.y = sums.y.wrapping_add(y);
+            sums.xx.add(x, x);
+            sums.xy.add(x, y);
+            sums.yy.add(y, y);
+        }
+        sums
     }
-    (sum, with_x, with_y, square, outside)
+}
+
+/// Sums over a chunk of one component of the displacement: itself, its products with both references, its square.
+#[derive(Default)]
+struct DisplacementSums<Products> {
+    sum: i32,
+    with_x: Products,
+    with_y: Products,
+    square: Products,
+}
+
+impl<Products: SumOfProducts> DisplacementSums<Products> {
+    #[inline(never)]
+    fn of<Pair>(chunk: &[Pair], coordinates: impl Fn(&Pair) -> [i32; 3]) -> Self {
+        let mut sums = Self::default();
+        for pair in chunk {
+            let [x, y, moved] = coordinates(pair);
+            sums.sum = sums.sum.wrapping_add(moved);
+            sums.with_x.add(x, moved);
+            sums.with_y.add(y, moved);
+            sums.square.add(moved, moved);
+        }
+        sums
+    }
+}
+
+/// Products of 16 bits by 16: one instruction, even where nothing multiplies wider.
+#[derive(Default)]
+struct ShortProductSum(i64);
+
+impl SumOfProducts for ShortProductSum {
+    #[inline]
+    fn add(&mut self, a: i32, b: i32) {
+        self.0 = self.0.wrapping_add(i64::from(a.wrapping_mul(b)));
+    }
+
+    #[inline]
+    fn total(&self) -> i64 {
+        self.0
+    }
+}
+
+/// Products of whole coordinates.
+#[cfg(any(not(dioptric_narrow_multiplier), test))]
+#[derive(Default)]
+struct WideProductSum(i64);
+
+#[cfg(any(not(dioptric_narrow_multiplier), test))]
+impl SumOfProducts for WideProductSum {
+    #[inline]
+    fn add(&mut self, a: i32, b: i32) {
+        self.0 = self.0.wrapping_add(product(a, b));
+    }
+
+    #[inline]
+    fn total(&self) -> i64 {
+        self.0
+    }
+}
+
+#[cfg(dioptric_narrow_multiplier)]
+use LimbProductSum as ProductSum;
+#[cfg(not(dioptric_narrow_multiplier))]
+use WideProductSum as ProductSum;
+
+/// The same sum from limbs, for cores that multiply 32 bits to 32 only: `a = 2^11 h + l`, `0 <= l < 2^11`.
+///
+/// Range: `|a|, |b| <= 2^22`: limbs within 2^11, products within 2^22, the two middle ones' sum within 2^23.
+#[cfg(any(dioptric_narrow_multiplier, test))]
+#[derive(Default)]
+struct LimbProductSum {
+    high: i32,
+    middle: i32,
+    low: i32,
+}
+
+#[cfg(any(dioptric_narrow_multiplier, test))]
+const LIMB: u32 = 11;
+
+#[cfg(any(dioptric_narrow_multiplier, test))]
+impl SumOfProducts for LimbProductSum {
+    #[inline]
+    fn add(&mut self, a: i32, b: i32) {
+        const LOW: i32 = (1 << LIMB) - 1;
+        let (ah, al, bh, bl) = (a >> LIMB, a & LOW, b >> LIMB, b & LOW);
+        self.high = self.high.wrapping_add(ah.wrapping_mul(bh));
+        self.middle = self.middle.wrapping_add(ah.wrapping_mul(bl).wrapping_add(al.wrapping_mul(bh)));
+        self.low = self.low.wrapping_add(al.wrapping_mul(bl));
+    }
+
+    #[inline]
+    fn total(&self) -> i64 {
+        let shifted = |limb: i32, by: u32| i64::from(limb) << (by & 63);
+        shifted(self.high, 2 * LIMB).wrapping_add(shifted(self.middle, LIMB)).wrapping_add(i64::from(self.low))
+    }
 }
 
 /// A coordinate raised to count from 0: beyond [`RANGE_MASK`] exactly when it is out of range.
@@ -291,46 +449,27 @@ const fn raised(coordinate: i32) -> u32 {
 const RANGE_MASK: u32 = (MOST_BITS.cast_unsigned() << 1) | 1;
 
 /// `a b` of a coordinate and a coordinate or displacement.
-#[cfg(not(dioptric_narrow_multiplier))]
 #[inline]
 const fn product(a: i32, b: i32) -> i64 {
     (a as i64).wrapping_mul(b as i64)
 }
 
-#[cfg(dioptric_narrow_multiplier)]
-use product_narrow as product;
-
-/// The product from four of 12-bit limbs, for cores that multiply 32 bits to 32 only: `a = 2^11 h + l`, `0 <= l < 2^11`.
-///
-/// Range: `|a|, |b| <= 2^22`: limbs within `2^11`, products within 2^22, the two middle ones' sum within 2^23.
-#[cfg(any(dioptric_narrow_multiplier, test))]
-#[inline]
-const fn product_narrow(a: i32, b: i32) -> i64 {
-    const LIMB: u32 = 11;
-    const LOW: i32 = (1 << LIMB) - 1;
-    let (ah, al, bh, bl) = (a >> LIMB, a & LOW, b >> LIMB, b & LOW);
-    let middle = ah.wrapping_mul(bl).wrapping_add(al.wrapping_mul(bh));
-    // Both parts of the low word are below 2^22.
-    let low = al.wrapping_mul(bl).wrapping_add((middle & LOW) << LIMB);
-    let high = ah.wrapping_mul(bh).wrapping_add(middle >> LIMB);
-    ((high as i64) << (2 * LIMB)).wrapping_add(low as i64)
-}
-
 #[cfg(test)]
 mod tests {
-    use super::{product, product_narrow};
+    use super::{CHUNK, LimbProductSum, SumOfProducts, WideProductSum};
 
     #[test]
-    fn narrow_and_wide_products_agree() {
+    fn limbs_and_wide_products_sum_to_the_same() {
         let edges = [0, 1, -1, 2047, 2048, -2047, -2048, -2049, (1 << 21) - 1, -(1 << 21), 1 << 22, -(1 << 22)];
-        for a in edges {
-            for b in edges {
-                assert_eq!(product(a, b), product_narrow(a, b), "{a} {b}");
-            }
-        }
-        for a in (-(1 << 22)..=1 << 22).step_by(977) {
-            for b in (-(1 << 22)..=1 << 22).step_by(4093) {
-                assert_eq!(product(a, b), product_narrow(a, b), "{a} {b}");
+        let spaced = (-(1 << 22)..=1 << 22).step_by(65_537);
+        for a in edges.into_iter().chain(spaced.clone()) {
+            for b in edges.into_iter().chain(spaced.clone()) {
+                let (mut limbs, mut wide) = (LimbProductSum::default(), WideProductSum::default());
+                for _ in 0..CHUNK {
+                    limbs.add(a, b);
+                    wide.add(a, b);
+                }
+                assert_eq!(limbs.total(), wide.total(), "{a} {b}");
             }
         }
     }
