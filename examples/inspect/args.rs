@@ -1,0 +1,155 @@
+//! The command line, and the order read from it.
+
+use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
+use clap::{Parser, ValueEnum};
+use dioptric::prism::{Eye, Prism};
+use dioptric::quantity::Millimetre;
+use dioptric::rx::SpheroCylinder;
+use dioptric::sensor::Geometry;
+use dioptric::text::ParseError;
+use dioptric::tolerance::Class;
+use std::path::PathBuf;
+
+const USAGE: &str = "\
+inspect --eye <EYE> --rx <RX> [--prism <PRISM>] --spots <F.csv> --gap <MM> --throw <MM> [OPTIONS]
+       inspect [OPTIONS]    (a demo pair)";
+
+const AFTER_HELP: &str = "\
+DEMO
+  Without a lens (none of --eye, --rx, --prism, --spots, --gap, --throw) a demo pair is inspected:
+  invented lenses, one of which is meant to fail. --class, --uncertainty and --json apply to it too.
+
+SPOTS FILE
+  CSV with the header ref_x_mm,ref_y_mm,x_mm,y_mm, in any order; other columns are ignored. A line
+  is a spot: where the light through a hole lands without lens (ref) and with it, in decimal
+  millimetres at the detector, x to the right and y up as the observer in front of the lens sees it.
+  3 to 65536 spots, not on one line, each reference and each spot once, coordinates within 32 mm.
+  A byte order mark, any line ends, blank lines, and blanks around a field are accepted.
+
+JSON
+  An object with spots, sphere, cylinder, axis, prism_x, prism_y, centre_x, centre_y, residual_um,
+  verdict (conforms, undetermined or fails) and findings, a list of objects with parameter, ordered,
+  measured, deviation, limit, uncertainty, excused, decision; and, to say what it is about, eye,
+  class, provenance, rule, expanded_uncertainty (k = 2). The demo gives an array of two of them.
+  Dioptres, prism dioptres, millimetres, degrees, with six decimals. Minus-cylinder form, the axis
+  above 0 and up to 180. prism_x has its base to the observer's right, prism_y up, both on the
+  sensor's axis; centre_x and centre_y are the optical centre, seen from there. null is what is
+  undefined: an axis without cylinder, a centre when a meridian has no power, a limit where nothing
+  is required. excused: beyond its own limit, but within the alternative that the class allows.
+
+EXIT STATUS
+  0  all lenses conform
+  1  a lens does not: it fails, or is undetermined
+  2  bad input: a message on standard error, nothing on standard output";
+
+/// Judges a spectacle lens by the spots of a Hartmann-type sensor.
+#[derive(Parser)]
+#[command(name = "inspect", override_usage = USAGE, after_long_help = AFTER_HELP)]
+pub struct Args {
+    #[command(flatten)]
+    pub lens: Option<LensArgs>,
+
+    /// Tolerance class
+    #[arg(long, value_name = "NAME", default_value = "iso21987", value_parser = class_parser())]
+    pub class: &'static Class,
+
+    /// Decision rule: simple acceptance (none), or guarded acceptance (fit)
+    ///
+    /// The guard band is U = 2 u, from the scatter of the spots alone: errors of gap, throw and calibration are not in it.
+    #[arg(long, value_enum, default_value_t = Uncertainty::None)]
+    pub uncertainty: Uncertainty,
+
+    /// Print JSON instead of the report
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// One lens as it is given on the command line.
+#[derive(clap::Args)]
+#[group(multiple = true, requires_all = ["eye", "rx", "spots", "gap", "throw"])]
+pub struct LensArgs {
+    /// The eye the lens is for; gives base in and out their side
+    #[arg(long, value_enum, required = false)]
+    pub eye: Side,
+
+    /// Ordered power, either cylinder form: "-6.00 -2.00 x 35"
+    #[arg(long, value_name = "RX", required = false, allow_hyphen_values = true)]
+    pub rx: String,
+
+    /// Ordered prism on the sensor's axis: "1.50 @ 90" (base bearing, degrees) or "1.50 base in 0.50 base up"
+    #[arg(long, value_name = "PRISM", allow_hyphen_values = true)]
+    pub prism: Option<String>,
+
+    /// The spots, a file as described below; /dev/stdin reads a pipe
+    #[arg(long, value_name = "F.csv", required = false)]
+    pub spots: PathBuf,
+
+    /// Back vertex to plate
+    #[arg(long, value_name = "MM", required = false, allow_hyphen_values = true)]
+    pub gap: String,
+
+    /// Plate to detector
+    #[arg(long, value_name = "MM", required = false, allow_hyphen_values = true)]
+    pub throw: String,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+pub enum Side {
+    Right,
+    Left,
+}
+
+impl From<Side> for Eye {
+    fn from(side: Side) -> Self {
+        match side {
+            Side::Right => Self::Right,
+            Side::Left => Self::Left,
+        }
+    }
+}
+
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Uncertainty {
+    Fit,
+    None,
+}
+
+fn class_parser() -> impl TypedValueParser<Value = &'static Class> {
+    let names = Class::ALL.map(|class| PossibleValue::new(class.name).help(class.title));
+    // Only the names of shipped classes get this far.
+    PossibleValuesParser::new(names).try_map(|name| Class::find(&name).ok_or("no such class"))
+}
+
+/// What was ordered, and the sensor it is measured on.
+pub struct Order {
+    pub eye: Eye,
+    pub rx: SpheroCylinder,
+    pub prism: Prism,
+    pub geometry: Geometry,
+}
+
+impl Order {
+    /// Reads the order as it was typed.
+    pub fn read(eye: Eye, rx: &str, prism: Option<&str>, gap: &str, throw: &str) -> Result<Self, String> {
+        let distance = |option: &str, text: &str| text.parse::<Millimetre>().map_err(|e| pointed(option, text, e));
+        let (gap_mm, throw_mm) = (distance("--gap", gap)?, distance("--throw", throw)?);
+        Ok(Self {
+            eye,
+            rx: rx.parse().map_err(|error| pointed("--rx", rx, error))?,
+            prism: prism
+                .map(|text| Prism::parse(text, eye).map_err(|error| pointed("--prism", text, error)))
+                .transpose()?
+                .unwrap_or_default(),
+            geometry: Geometry::new(gap_mm, throw_mm)
+                .map_err(|error| format!("--gap {gap} --throw {throw}: {error}"))?,
+        })
+    }
+}
+
+/// The message, the text, and a caret under the character.
+fn pointed(option: &str, text: &str, error: ParseError) -> String {
+    // One column a character: what would move the caret is shown as a blank.
+    let shown: String = text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
+    let caret = error.position();
+    format!("{option}: {error}\n    {shown}\n    {:caret$}^", "")
+}

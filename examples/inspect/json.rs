@@ -1,0 +1,150 @@
+//! The result for programs.
+
+use crate::lens::Lens;
+use dioptric::quantity::{Axis, Degree, Dioptre, Micrometre, Millimetre, PrismDioptre};
+use dioptric::tolerance::{self, Rule, Value};
+use serde::Serialize;
+use std::fmt::Display;
+
+/// Six decimals; null when undefined.
+type Number = Option<f64>;
+
+/// One lens.
+#[derive(Serialize)]
+pub struct Object {
+    eye: String,
+    class: &'static str,
+    provenance: &'static str,
+    rule: &'static str,
+    spots: u32,
+    sphere: Number,
+    cylinder: Number,
+    axis: Number,
+    prism_x: Number,
+    prism_y: Number,
+    centre_x: Number,
+    centre_y: Number,
+    residual_um: Number,
+    expanded_uncertainty: Expanded,
+    verdict: String,
+    findings: Vec<Finding>,
+}
+
+#[derive(Serialize)]
+struct Expanded {
+    sphere: Number,
+    cylinder: Number,
+    axis: Number,
+    prism_x: Number,
+    prism_y: Number,
+    centre_x: Number,
+    centre_y: Number,
+}
+
+#[derive(Serialize)]
+struct Finding {
+    parameter: String,
+    ordered: Number,
+    measured: Number,
+    deviation: Number,
+    limit: Number,
+    uncertainty: Number,
+    excused: bool,
+    decision: String,
+}
+
+impl From<&Lens> for Object {
+    fn from(lens: &Lens) -> Self {
+        let (power, prism, centre) = (lens.power(), lens.fit.prism(), lens.centre());
+        Self {
+            eye: lens.order.eye.to_string(),
+            class: lens.class.name,
+            provenance: lens.class.provenance().text(),
+            rule: match lens.rule {
+                Rule::Simple => "simple",
+                Rule::Guarded(_) => "guarded",
+            },
+            spots: lens.fit.count(),
+            sphere: power.and_then(|power| power.sphere().number()),
+            cylinder: power.and_then(|power| power.cylinder().number()),
+            axis: lens.axis().and_then(Decimals::number),
+            prism_x: prism.x.number(),
+            prism_y: prism.y.number(),
+            centre_x: centre.and_then(|centre| centre.x.number()),
+            centre_y: centre.and_then(|centre| centre.y.number()),
+            residual_um: lens.fit.residual().number(),
+            expanded_uncertainty: (&lens.expanded).into(),
+            verdict: lens.verdict.decision().to_string(),
+            findings: lens.verdict.findings().map(Finding::from).collect(),
+        }
+    }
+}
+
+impl From<&crate::lens::Expanded> for Expanded {
+    fn from(u: &crate::lens::Expanded) -> Self {
+        Self {
+            sphere: u.sphere.number(),
+            cylinder: u.cylinder.number(),
+            axis: u.axis.and_then(Decimals::number),
+            prism_x: u.prism_x.number(),
+            prism_y: u.prism_y.number(),
+            centre_x: u.centre.and_then(|u| u.x.number()),
+            centre_y: u.centre.and_then(|u| u.y.number()),
+        }
+    }
+}
+
+impl From<&tolerance::Finding> for Finding {
+    fn from(finding: &tolerance::Finding) -> Self {
+        Self {
+            parameter: finding.parameter().to_string().replace(' ', "_"),
+            ordered: finding.ordered().number(),
+            measured: finding.measured().and_then(Decimals::number),
+            deviation: finding.deviation().and_then(Decimals::number),
+            limit: finding.limit().and_then(Decimals::number),
+            uncertainty: finding.uncertainty().and_then(Decimals::number),
+            excused: finding.is_excused(),
+            decision: finding.decision().to_string(),
+        }
+    }
+}
+
+/// A quantity as a number. At the end of its scale the value is unknown: none.
+trait Decimals {
+    fn number(self) -> Number;
+}
+
+/// By way of text, which is the crate's own rounding of the quantity's bits.
+fn decimals(quantity: impl Display) -> Number {
+    format!("{quantity:.6}").parse().ok()
+}
+
+macro_rules! decimals {
+    ($($quantity:ty),*) => {
+        $(impl Decimals for $quantity {
+            fn number(self) -> Number {
+                if self.is_saturated() { None } else { decimals(self) }
+            }
+        })*
+    };
+}
+
+decimals!(Dioptre, PrismDioptre, Millimetre, Micrometre, Degree);
+
+impl Decimals for Axis {
+    fn number(self) -> Number {
+        decimals(self)
+    }
+}
+
+impl Decimals for Value {
+    fn number(self) -> Number {
+        match self {
+            Self::Power(power) => power.number(),
+            Self::Axis(axis) => axis.number(),
+            Self::Angle(angle) => angle.number(),
+            Self::Prism(prism) => prism.number(),
+            Self::Length(length) => length.number(),
+        }
+    }
+}
