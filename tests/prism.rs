@@ -3,7 +3,6 @@
 mod common;
 
 use common::{Budget, Random, Worst, edges};
-use dioptric::oracle;
 use dioptric::prism::{Eye, NoPower, Prism, apical_angle, decentration, deviation, from_deviation};
 use dioptric::quantity::{Axis, Bearing, Degree, Dioptre, Millimetre, Point, PrismDioptre, RefractiveIndex};
 use dioptric::rx::SpheroCylinder;
@@ -203,10 +202,6 @@ fn apical_error(worst: &mut Worst) {
         let error = (found.to_f64() - wanted).abs() - 0.5 / ONE;
         worst.see(error.max(0.0) * excess, || format!("{amount:?} n {index:?}"));
     }
-}
-
-fn matrix_of(f: PowerMatrix) -> oracle::Matrix {
-    oracle::Matrix { xx: f.xx.to_f64(), xy: f.xy.to_f64(), yy: f.yy.to_f64() }
 }
 
 /// Lenses to 30 D, one in three with a meridian near the least power.
