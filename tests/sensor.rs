@@ -6,15 +6,15 @@ mod common;
 #[path = "common/spots.rs"]
 mod spots;
 
-use common::{Budget, Random, Worst};
+use common::{Budget, Random, Worst, cases};
 use dioptric::prism::Prism;
-use dioptric::quantity::{Axis, Bearing, Millimetre, Point};
+use dioptric::quantity::{Axis, Millimetre, Point};
 use dioptric::rx::SpheroCylinder;
 use dioptric::sensor::{Centre, CompactPair, Error, Fit, Geometry, SlopeSums, SpotPair};
 use dioptric::vector::PowerMatrix;
 use dioptric::{bearing, millimetres};
-use proptest::prelude::{ProptestConfig, Strategy, any, prop, prop_assert, prop_assert_eq, proptest};
-use spots::{Bench, GRID, Lens, any_bench, any_holes, arranged, fitted, lattice, mm, pairs, ring, sums, two_rows};
+use proptest::prelude::{Strategy, any, prop, prop_assert, prop_assert_eq, proptest};
+use spots::{Bench, GRID, Lens, any_bench, any_holes, arranged, fitted, lattice, pairs, ring, sums, two_rows};
 use std::collections::HashMap;
 
 // Ray-traced lenses. Their files are in units of 0.1 nm, the crate's spots in units of 15 nm: that rounding is what the
@@ -27,7 +27,7 @@ const TRACED: &[Budget] = &[
             lens.off(&[("fit_xx", p.xx.to_f64()), ("fit_xy", p.xy.to_f64()), ("fit_yy", p.yy.to_f64())])
         });
     }),
-    traced("sphere and cylinder", "D", 1.5e-4, |worst| {
+    traced("sphere and cylinder", "D", 1.4e-4, |worst| {
         each_traced(worst, |lens| {
             let form = lens.form();
             lens.off(&[("fit_sphere", form.sphere().to_f64()), ("fit_cylinder", form.cylinder().to_f64())])
@@ -36,7 +36,9 @@ const TRACED: &[Budget] = &[
     traced("axis of a cylinder from 0.25 D", "degree", 1.5e-3, |worst| {
         each_traced(worst, |lens| {
             let axis = lens.form().axis().degrees().to_f64();
-            if lens.value("fit_cylinder") > -0.25 { 0.0 } else { lens.off(&[("fit_axis", axis)]) }
+            // The short way round.
+            let off = (axis - lens.value("fit_axis") + 90.0).rem_euclid(180.0) - 90.0;
+            if lens.value("fit_cylinder") > -0.25 { 0.0 } else { off.abs() }
         });
     }),
     traced("prism", "prism dioptre", 8e-5, |worst| {
@@ -196,7 +198,7 @@ struct Symmetry {
     place: fn(Point) -> Point,
     power: fn(PowerMatrix) -> PowerMatrix,
     prism: fn(Prism) -> Prism,
-    axis: Option<fn(Axis) -> Axis>,
+    axis: fn(Axis) -> Axis,
     turns_over: bool,
 }
 
@@ -206,7 +208,7 @@ const SYMMETRIES: &[Symmetry] = &[
         place: |p| Point::new(-p.x, p.y),
         power: |f| PowerMatrix { xy: -f.xy, ..f },
         prism: |p| Prism::new(-p.x, p.y),
-        axis: Some(Axis::mirrored),
+        axis: Axis::mirrored,
         turns_over: true,
     },
     Symmetry {
@@ -214,26 +216,21 @@ const SYMMETRIES: &[Symmetry] = &[
         place: |p| Point::new(p.x, -p.y),
         power: |f| PowerMatrix { xy: -f.xy, ..f },
         prism: |p| Prism::new(p.x, -p.y),
-        axis: Some(Axis::mirrored),
+        axis: Axis::mirrored,
         turns_over: true,
     },
-    Symmetry {
-        name: "half a turn",
-        place: |p| -p,
-        power: |f| f,
-        prism: |p| -p,
-        axis: Some(|axis| axis),
-        turns_over: false,
-    },
-    Symmetry {
-        name: "quarter of a turn",
-        place: |p| Point::new(-p.y, p.x),
-        power: |f| PowerMatrix { xx: f.yy, xy: -f.xy, yy: f.xx },
-        prism: |p| Prism::new(-p.y, p.x),
-        axis: Some(Axis::perpendicular),
-        turns_over: false,
-    },
+    Symmetry { name: "half a turn", place: |p| -p, power: |f| f, prism: |p| -p, axis: |axis| axis, turns_over: false },
 ];
+
+/// Exact at the plate; the step back to the vertex may round otherwise.
+const QUARTER_TURN: Symmetry = Symmetry {
+    name: "quarter of a turn",
+    place: |p| Point::new(-p.y, p.x),
+    power: |f| PowerMatrix { xx: f.yy, xy: -f.xy, yy: f.xx },
+    prism: |p| Prism::new(-p.y, p.x),
+    axis: Axis::perpendicular,
+    turns_over: false,
+};
 
 impl Symmetry {
     fn of(&self, pairs: &[SpotPair]) -> Vec<SpotPair> {
@@ -247,10 +244,10 @@ impl Symmetry {
         assert_eq!(image.prism(), (self.prism)(seen.prism()), "{name}: {seen:?}");
         assert_eq!(image.residual(), seen.residual(), "{name}");
         assert_eq!(image.rotation(), if self.turns_over { -seen.rotation() } else { seen.rotation() }, "{name}");
-        if let (Some(axis), Ok(form), Ok(other)) = (self.axis, seen.sphero_cylinder(), image.sphero_cylinder()) {
+        if let (Ok(form), Ok(other)) = (seen.sphero_cylinder(), image.sphero_cylinder()) {
             assert_eq!((other.sphere(), other.cylinder()), (form.sphere(), form.cylinder()), "{name}");
             if form.cylinder().to_bits() != 0 {
-                assert_eq!(other.axis(), axis(form.axis()), "{name}: {form}");
+                assert_eq!(other.axis(), (self.axis)(form.axis()), "{name}: {form}");
             }
         }
         match (seen.centre(), image.centre()) {
@@ -266,30 +263,43 @@ impl Symmetry {
     }
 }
 
-#[test]
-fn mirrored_and_turned_spots_give_the_mirrored_and_turned_lens_to_the_bit() {
-    for lens in Traced::all() {
-        for symmetry in SYMMETRIES {
-            let image = sums(&symmetry.of(&lens.pairs)).and_then(|sums| sums.fit(&lens.geometry)).expect("a lens");
-            symmetry.check(&lens.fit, &image);
-        }
-    }
-    let mut random = Random::new("mirror");
+/// The symmetries on the ray-traced lenses and on random ones; returns how many it checked.
+fn check_symmetries(symmetries: &[Symmetry], bench: impl Fn(Bench) -> Bench, random: &mut Random) -> u32 {
     let mut checked = 0;
-    for _ in 0..20_000 {
-        let (lens, bench, holes) = (Lens::any(&mut random), any_bench(&mut random), any_holes(&mut random));
-        let Ok(pairs) = pairs(&bench.spots(&lens, &holes, 1e-3, &mut random)) else { continue };
-        let seen = sums(&pairs).and_then(|sums| sums.fit(&bench.geometry()));
-        for symmetry in SYMMETRIES {
-            let image = sums(&symmetry.of(&pairs)).and_then(|sums| sums.fit(&bench.geometry()));
-            match (seen, image) {
+    let mut check = |pairs: &[SpotPair], geometry: &Geometry| {
+        let seen = sums(pairs).and_then(|sums| sums.fit(geometry));
+        for symmetry in symmetries {
+            match (seen, sums(&symmetry.of(pairs)).and_then(|sums| sums.fit(geometry))) {
                 (Ok(seen), Ok(image)) => symmetry.check(&seen, &image),
                 (seen, image) => assert_eq!(seen, image, "{}", symmetry.name),
             }
             checked += 1;
         }
+    };
+    for lens in Traced::all() {
+        let throw = lens.geometry.throw();
+        let usual = Bench { gap: lens.geometry.gap().to_f64(), throw: throw.to_f64() };
+        check(&lens.pairs, &bench(usual).geometry());
     }
-    assert!(checked > 40_000, "{checked}");
+    for _ in 0..20_000 {
+        let (lens, bench, holes) = (Lens::any(random), bench(any_bench(random)), any_holes(random));
+        if let Ok(pairs) = pairs(&bench.spots(&lens, &holes, 1e-3, random)) {
+            check(&pairs, &bench.geometry());
+        }
+    }
+    checked
+}
+
+#[test]
+fn mirrored_and_overturned_spots_give_the_mirrored_lens_to_the_bit() {
+    let checked = check_symmetries(SYMMETRIES, |bench| bench, &mut Random::new("mirror"));
+    assert!(checked > 30_000, "{checked}");
+}
+
+#[test]
+fn at_the_plate_spots_turned_by_a_quarter_give_the_turned_lens_to_the_bit() {
+    let checked = check_symmetries(&[QUARTER_TURN], |bench| Bench { gap: 0.0, ..bench }, &mut Random::new("quarter"));
+    assert!(checked > 10_000, "{checked}");
 }
 
 #[test]
@@ -406,14 +416,15 @@ fn a_plano_cylinder_has_a_line_of_centres() {
                 let off = direction.degrees().to_f64() - axis;
                 let off = (off + 90.0).rem_euclid(180.0) - 90.0;
                 assert!(off.abs() < 0.01, "{axis} {direction:?}");
-                assert!(direction < bearing!(180.0), "{direction:?}");
+                assert!(direction.to_bits() < bearing!(180.0).to_bits(), "{direction:?}");
 
                 // Along the whole line the prism is the same, but for what the weaker meridian has left.
-                let weak = found_weak_meridian(&fit);
+                let weak = weaker_power(&fit);
                 let (sin, cos) = (direction.degrees().to_f64()).to_radians().sin_cos();
                 for t in [-20.0, -5.0, 0.0, 12.0] {
                     let (sx, sy) = at(fit.prism_at(nearest + spots::point([t * cos, t * sin])));
-                    let limit = 5e-6 + weak * (t.abs() + x.hypot(y)) / 10.0;
+                    // The line's point has whole units, worth a tenth of the cylinder each.
+                    let limit = 3e-6 + 1.5 * GRID * cylinder.abs() / 10.0 + weak * (t.abs() + x.hypot(y)) / 10.0;
                     assert!((sx - rx).abs() < limit && (sy - ry).abs() < limit, "{axis} {t} {sx} {rx} {sy} {ry}");
                 }
             }
@@ -421,7 +432,7 @@ fn a_plano_cylinder_has_a_line_of_centres() {
     }
 }
 
-fn found_weak_meridian(fit: &Fit) -> f64 {
+fn weaker_power(fit: &Fit) -> f64 {
     let form = fit.sphero_cylinder().expect("in range");
     let (along, across) = (form.sphere().to_f64(), (form.sphere() + form.cylinder()).to_f64());
     along.abs().min(across.abs())
@@ -563,8 +574,8 @@ fn a_power_that_cannot_be_stepped_back_is_refused() {
     // Behind the plate by less than half the gap, and by more.
     assert_eq!(fit(1000.0 / 85.0, 0.0), Err(Error::SingularStepBack));
     assert!(fit(1000.0 / 95.0, 0.0).is_ok());
-    // In the plate itself: the spots do not part, and their ratio is 1 000 000 / 0.
-    assert_eq!(fit(1000.0 / 60.01, 0.0), Err(Error::SlopeRange));
+    // In the plate itself, all but.
+    assert_eq!(fit(1000.0 / 60.5, 0.0), Err(Error::SlopeRange));
     // det(I - gap F) on both sides of 64.
     assert!(fit(-115.0, 0.0).is_ok());
     assert_eq!(fit(-118.5, 0.0), Err(Error::SingularStepBack));
@@ -604,22 +615,17 @@ fn a_power_and_a_prism_beyond_the_scale_saturate_and_say_so() {
     assert!(!found(Lens::new(4.0, 0.0, 180.0, [20.0, 0.0]), &USUAL).is_saturated());
 }
 
-/// Large prisms of spots far off the axis behind a long gap: products of 66 bits.
+/// A strong cylinder behind a long gap and throw, far off the axis: products of 65 bits.
 #[test]
 fn an_absurd_prism_does_not_wrap() {
-    let bench = Bench::new(100.0, 100.0);
-    let lens = Lens::new(-70.0, -0.5, 180.0, [0.0; 2]);
-    let holes = arranged(&lattice(0.5, 2.0), 1.0, 0.0, [15.0, -15.0]);
-    // The spots of this lens, moved by 40 mm more.
-    let spots: Vec<[f64; 4]> = bench
-        .spots(&lens, &holes, 0.0, &mut Random::new("absurd"))
-        .into_iter()
-        .map(|[x, y, p, q]| [x, y, p - 40.0, q + 40.0])
-        .collect();
+    let bench = Bench::new(128.0, 512.0);
+    let (across, along, on_axis) = (-63.0 / 16.0, 1.0 / 8.0, 118.0);
+    let lens = |[x, y]: &[f64; 2]| spot(*x, *y, on_axis - across * x, -along * y);
+    let spots: Vec<[f64; 4]> = arranged(&lattice(0.5, 2.0), 1.0, 0.0, [-20.0, 3.0]).iter().map(lens).collect();
     let fit = fitted(&spots, &bench).expect("a lens");
-    let same = dioptric::oracle::fit(&spots, bench.gap, bench.throw).expect("a lens");
-    assert!((fit.prism().x.to_f64() - same.prism[0]).abs() < 1e-3, "{fit:?} {same:?}");
-    assert!((fit.prism().y.to_f64() - same.prism[1]).abs() < 1e-3, "{fit:?} {same:?}");
+    // 64 times what the plate sees.
+    assert!((fit.prism().x.to_f64() - 64.0 * 100.0 * on_axis / bench.throw).abs() < 1e-2, "{fit:?}");
+    assert!(fit.prism().y.abs().to_f64() < 1e-4, "{fit:?}");
 }
 
 #[test]
@@ -757,7 +763,7 @@ fn any_geometry() -> impl Strategy<Value = Geometry> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 4000, ..ProptestConfig::default() })]
+    #![proptest_config(cases(4000, "tests/data/regressions/sensor.txt"))]
 
     #[test]
     fn a_pair_exists_exactly_when_its_coordinates_are_in_range(reference in any_point(), spot in any_point()) {
@@ -824,29 +830,45 @@ const LARGE: dioptric::quantity::Dioptre = dioptric::dioptres!(64.0);
 /// Sums as a hostile record might bring them.
 #[cfg(feature = "serde")]
 mod read_from_elsewhere {
-    use super::{Random, SlopeSums, any_bench, ask};
+    use super::{Lens, Random, SlopeSums, any_bench, any_holes, ask, pairs, sums};
+    use serde_json::{Map, Value};
+
+    /// Sums of a lens with some fields replaced, often by ends of the scale; all of them, at times.
+    fn spoilt(record: &Map<String, Value>, random: &mut Random) -> Value {
+        let mut record = record.clone();
+        let replaced = [1, 2, 4, 13][random.u32() as usize % 4];
+        for field in record.values_mut() {
+            if random.u32() % 13 < replaced {
+                let end = [i64::MIN, i64::MAX, 0, 1, -1][random.u32() as usize % 5];
+                *field = (if random.u32() & 1 == 0 { end } else { random.long_of_any_size() }).into();
+            }
+        }
+        // The count is a word.
+        if record["count"].as_u64().is_none_or(|count| count > u64::from(u32::MAX)) {
+            record.insert("count".to_owned(), (random.u32() >> (random.u32() & 31)).into());
+        }
+        record.into()
+    }
 
     #[test]
     fn sums_that_no_spots_make_fit_or_are_refused() {
         let mut random = Random::new("hostile sums");
-        for _ in 0..200_000 {
-            let names = ["x", "y", "u", "v", "xx", "xy", "yy", "xu", "xv", "yu", "yv", "ww"];
-            let extreme = random.u32() & 3 == 0;
-            let mut value = |random: &mut Random| {
-                if extreme {
-                    [i64::MIN, i64::MAX, 0, 1, -1][random.u32() as usize % 5]
-                } else {
-                    random.long_of_any_size()
-                }
+        let mut fitted = 0;
+        for _ in 0..20_000 {
+            let (lens, bench, holes) = (Lens::any(&mut random), any_bench(&mut random), any_holes(&mut random));
+            let Ok(pairs) = pairs(&bench.spots(&lens, &holes, 1e-3, &mut random)) else { continue };
+            let Ok(Value::Object(record)) = serde_json::to_value(sums(&pairs).expect("few spots")) else {
+                panic!("sums are a record");
             };
-            let mut fields: serde_json::Map<String, serde_json::Value> =
-                names.iter().map(|name| ((*name).to_owned(), value(&mut random).into())).collect();
-            fields.insert("count".to_owned(), (random.u32() >> (random.u32() & 31)).into());
-            let sums: Result<SlopeSums, _> = serde_json::from_value(fields.into());
-            let bench = any_bench(&mut random);
-            if let Ok(Ok(fit)) = sums.map(|sums| sums.fit(&bench.geometry())) {
-                ask(&fit);
+            for _ in 0..10 {
+                // A record may also be refused when it is read.
+                let read = serde_json::from_value::<SlopeSums>(spoilt(&record, &mut random));
+                if let Ok(Ok(fit)) = read.map(|sums| sums.fit(&bench.geometry())) {
+                    ask(&fit);
+                    fitted += 1;
+                }
             }
         }
+        assert!(fitted > 1000, "{fitted}");
     }
 }

@@ -1,0 +1,312 @@
+//! The fit against least squares in `f64`, over synthetic measurements of lenses from end to end of the domain.
+//!
+//! Both get the same spots on the detector's grid, so that they differ by arithmetic alone. The bounds are those that the
+//! documentation of `SlopeSums::fit` and `Fit` states.
+
+mod common;
+#[path = "common/spots.rs"]
+mod spots;
+
+use common::{Budget, Random, Worst};
+use dioptric::oracle;
+use dioptric::sensor::{Centre, Fit};
+use spots::{
+    Bench, GRID, Lens, Place, UNIT, any_bench, any_holes, arranged, condition, fitted, hexagon, lattice, place, ring,
+    scattered, signed, unit,
+};
+
+/// Random measurements a line of the table.
+const RANDOM: u64 = 100_000;
+
+const BUDGETS: &[Budget] = &[
+    Budget {
+        function: "SlopeSums::fit, power",
+        domain: "113 holes within 3 mm, gap 5 to 12.5 mm, throw 20 to 35 mm",
+        unit: "2^-20 D",
+        allowed: 2.0,
+        points: 20_000,
+        measure: |worst| usual(worst, |m| m.power_error() / UNIT),
+    },
+    Budget {
+        function: "SlopeSums::fit, power",
+        domain: "whole",
+        unit: "of the bound",
+        allowed: 1.0,
+        points: RANDOM,
+        measure: |worst| whole(worst, "power", |m| m.power_error() / m.power_bound()),
+    },
+    Budget {
+        function: "SlopeSums::fit, power",
+        domain: "condition from 4096",
+        unit: "of the bound",
+        allowed: 1.0,
+        points: RANDOM / 20,
+        measure: |worst| {
+            whole(worst, "power", |m| if m.condition < 4096.0 { 0.0 } else { m.power_error() / m.power_bound() });
+        },
+    },
+    Budget {
+        function: "SlopeSums::fit, prism",
+        domain: "whole",
+        unit: "of the bound",
+        allowed: 1.0,
+        points: RANDOM,
+        measure: |worst| whole(worst, "prism", |m| m.prism_error() / m.prism_bound()),
+    },
+    Budget {
+        function: "Fit::residual",
+        domain: "whole",
+        unit: "2^-14 um",
+        allowed: 1.0,
+        points: RANDOM,
+        measure: |worst| whole(worst, "residual", Measurement::residual_error),
+    },
+    Budget {
+        function: "Fit::rotation",
+        domain: "whole",
+        unit: "of the bound",
+        allowed: 1.0,
+        points: RANDOM,
+        measure: |worst| whole(worst, "rotation", |m| m.rotation_error() / m.rotation_bound()),
+    },
+    Budget {
+        function: "Fit::centre",
+        domain: "powers from 0.05 D, centre within 1 m",
+        unit: "of the bound",
+        allowed: 1.0,
+        points: RANDOM / 2,
+        measure: |worst| whole(worst, "centre", |m| m.centre_error().map_or(0.0, |error| error / m.centre_bound())),
+    },
+    Budget {
+        function: "Fit::prism_at",
+        domain: "whole, points to 35 mm",
+        unit: "of the bound",
+        allowed: 1.0,
+        points: RANDOM,
+        measure: |worst| whole(worst, "prism_at", |m| m.prism_at_error() / m.prism_at_bound()),
+    },
+];
+
+#[test]
+fn every_documented_bound_holds_and_is_no_more_than_needed() {
+    common::check(BUDGETS);
+}
+
+/// Spots as the fit and the oracle see them, and what they make of them.
+struct Measurement {
+    bench: Bench,
+    fit: Fit,
+    exact: oracle::Fit,
+    condition: f64,
+    spots: usize,
+    lens: Lens,
+    /// Where `prism_at` is asked.
+    asked: Place,
+}
+
+fn largest(values: impl IntoIterator<Item = f64>) -> f64 {
+    values.into_iter().fold(0.0, |most, value| most.max(value.abs()))
+}
+
+impl Measurement {
+    /// `None` outside the domain: coordinates to 32 mm, slopes to four, a focus well behind the plate, no collinear spots; a
+    /// power beyond 64 D, which noise on a few spots almost in a line gives.
+    fn of(lens: Lens, bench: Bench, holes: &[Place], sigma: f64, random: &mut Random) -> Option<Self> {
+        let largest_power = lens.principal().into_iter().fold(f64::MIN, f64::max);
+        if bench.gap * largest_power > 600.0 {
+            return None;
+        }
+        let at_plate = lens.power.step(bench.gap).sphero_cylinder();
+        let strongest = largest([at_plate.sphere, at_plate.sphere + at_plate.cylinder]);
+        let spots = bench.spots(&lens, holes, sigma, random);
+        let references: Vec<Place> = spots.iter().map(|s| [s[0], s[1]]).collect();
+        let condition = condition(&references);
+        let inside = spots.iter().flatten().all(|c| c.abs() < 31.99);
+        // Noise adds to the slopes of a small pattern.
+        if !inside || strongest * bench.throw > 3900.0 || condition > 60_000.0 {
+            return None;
+        }
+        let fit = fitted(&spots, &bench).expect("a lens in range");
+        let exact = oracle::fit(&spots, bench.gap, bench.throw).expect("spots not on a line");
+        let form = exact.power.sphero_cylinder();
+        if largest([form.sphere, form.sphere + form.cylinder]) > 64.0 {
+            return None;
+        }
+        let asked = spots::on_grid([25.0 * signed(random), 25.0 * signed(random)]);
+        Some(Self { bench, fit, exact, condition, spots: spots.len(), lens, asked })
+    }
+
+    fn describe(&self) -> String {
+        let Self { bench, condition, spots, lens, .. } = self;
+        format!(
+            "{lens:?} {bench:?}, {spots} spots of condition {condition:.1} {:?} {:?} {:?}",
+            self.fit,
+            self.exact,
+            self.centre()
+        )
+    }
+
+    /// The larger principal value of `I - gap F`, or one.
+    fn step_back(&self) -> f64 {
+        let form = self.bench.step_back(self.exact.power).sphero_cylinder();
+        largest([form.sphere, form.sphere + form.cylinder]).max(1.0)
+    }
+
+    fn power_error(&self) -> f64 {
+        let (seen, exact) = (self.fit.power(), self.exact.power);
+        largest([seen.xx.to_f64() - exact.xx, seen.xy.to_f64() - exact.xy, seen.yy.to_f64() - exact.yy])
+    }
+
+    fn power_bound(&self) -> f64 {
+        (2e-6 + 2e-9 * self.condition / self.bench.throw) * self.step_back().powi(2)
+    }
+
+    fn prism_error(&self) -> f64 {
+        let (seen, exact) = (self.fit.prism(), self.exact.prism);
+        largest([seen.x.to_f64() - exact[0], seen.y.to_f64() - exact[1]])
+    }
+
+    fn prism_bound(&self) -> f64 {
+        (3e-6 + (9e-6 + 2e-9 * self.condition) / self.bench.throw) * self.step_back()
+    }
+
+    fn residual_error(&self) -> f64 {
+        (self.fit.residual().to_f64() - self.exact.residual * 1000.0).abs() * 16_384.0
+    }
+
+    fn rotation_error(&self) -> f64 {
+        let exact = (self.exact.rotation * self.bench.throw / 1000.0).to_degrees();
+        (self.fit.rotation().to_f64() - exact).abs()
+    }
+
+    fn rotation_bound(&self) -> f64 {
+        UNIT + 1e-10 * self.condition
+    }
+
+    fn prism_at_error(&self) -> f64 {
+        let exact = self.exact.power.prism_at(self.asked[0], self.asked[1]);
+        let seen = self.fit.prism_at(spots::point(self.asked));
+        largest([seen.x.to_f64() - exact[0] - self.exact.prism[0], seen.y.to_f64() - exact[1] - self.exact.prism[1]])
+    }
+
+    /// That of the prism, of the rule's rounding, and of the power along and across the way to the point.
+    fn prism_at_bound(&self) -> f64 {
+        let distance = self.asked[0].hypot(self.asked[1]);
+        self.prism_bound() + UNIT / 2.0 + self.power_bound() * std::f64::consts::SQRT_2 * distance / 10.0
+    }
+
+    fn weakest(&self) -> f64 {
+        let form = self.exact.power.sphero_cylinder();
+        form.sphere.abs().min((form.sphere + form.cylinder).abs())
+    }
+
+    /// The optical centre by Cramer's rule.
+    fn centre(&self) -> Place {
+        let (f, [x, y]) = (self.exact.power, self.exact.prism);
+        [10.0 * (f.yy * x - f.xy * y) / f.det(), 10.0 * (f.xx * y - f.xy * x) / f.det()]
+    }
+
+    fn centre_error(&self) -> Option<f64> {
+        let exact = self.centre();
+        if self.weakest() < 0.05 || largest(exact) > 1000.0 {
+            return None;
+        }
+        let Centre::Point(seen) = self.fit.centre() else { panic!("no point: {}", self.describe()) };
+        let seen = place(seen);
+        Some(largest([seen[0] - exact[0], seen[1] - exact[1]]))
+    }
+
+    /// That of the prism and of the power, seen through the weaker meridian, and a unit of length.
+    fn centre_bound(&self) -> f64 {
+        let [x, y] = self.centre();
+        let prism = self.prism_bound() * 10.0 + self.power_bound() * x.hypot(y);
+        std::f64::consts::SQRT_2 * prism / self.weakest() + 0.6 * GRID + 6e-10 * x.hypot(y)
+    }
+}
+
+/// Noise of a detector, mm: none, 0.1 um, 1 um.
+fn any_noise(random: &mut Random) -> f64 {
+    [0.0, 1e-4, 1e-3][random.u32() as usize % 3]
+}
+
+fn see(worst: &mut Worst, measurement: Option<Measurement>, error: &impl Fn(&Measurement) -> f64) {
+    if let Some(measurement) = measurement {
+        worst.see(error(&measurement), || measurement.describe());
+    }
+}
+
+/// Lenses at the ends of the domain, and between; many spots too.
+fn whole(worst: &mut Worst, stream: &str, error: impl Fn(&Measurement) -> f64) {
+    let mut random = Random::new(stream);
+    corners(worst, &mut random, &error);
+    for count in [1000, 5000, 65_536] {
+        for _ in 0..60_000 / count {
+            let holes = arranged(&scattered(count, 3.0, &mut random), 1.0, 0.0, [signed(&mut random), 0.0]);
+            let (lens, sigma) = (Lens::any(&mut random), any_noise(&mut random));
+            see(worst, Measurement::of(lens, any_bench(&mut random), &holes, sigma, &mut random), &error);
+        }
+    }
+    for _ in 0..RANDOM * 3 / 2 {
+        let (lens, bench, holes) = (Lens::any(&mut random), any_bench(&mut random), any_holes(&mut random));
+        let sigma = any_noise(&mut random);
+        see(worst, Measurement::of(lens, bench, &holes, sigma, &mut random), &error);
+    }
+}
+
+fn corners(worst: &mut Worst, random: &mut Random, error: &impl Fn(&Measurement) -> f64) {
+    let patterns =
+        [lattice(0.5, 3.0), ring(3, 3.0, 90.0), hexagon(2.0), arranged(&hexagon(2.0), 0.01, 45.0, [8.0, -8.0])];
+    let prisms = [[0.0, 0.0], [20.0, 0.0], [0.0, -20.0], [14.142, 14.142]];
+    let forms = [-25.0, -0.0625, 0.0, 0.0625, 25.0].into_iter().flat_map(|s| [-6.0, 0.0, 6.0].map(|c| (s, c)));
+    for (sphere, cylinder) in forms {
+        for axis in [45.0, 90.0, 135.0, 180.0, 22.5] {
+            for prism in prisms {
+                for (gap, throw) in
+                    [(0.0, 2.0), (0.0, 5.0), (5.0, 5.0), (5.0, 20.0), (20.0, 20.0), (0.0, 100.0), (100.0, 100.0)]
+                {
+                    for holes in &patterns {
+                        let lens = Lens::new(sphere, cylinder, axis, prism);
+                        see(worst, Measurement::of(lens, Bench::new(gap, throw), holes, 0.0, random), error);
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// What a lensmeter is: some 100 holes within 3 mm, plate 5 to 12.5 mm behind the lens, detector 20 to 35 mm behind that.
+fn usual(worst: &mut Worst, error: impl Fn(&Measurement) -> f64) {
+    let mut random = Random::new("usual");
+    let holes = lattice(0.5, 3.0);
+    for _ in 0..25_000 {
+        let bench = Bench::new(5.0 + 7.5 * unit(&mut random), 20.0 + 15.0 * unit(&mut random));
+        let lens = Lens { prism: [0.0; 2], ..Lens::any(&mut random) };
+        let sigma = any_noise(&mut random);
+        see(worst, Measurement::of(lens, bench, &holes, sigma, &mut random), &error);
+    }
+}
+
+/// Both models of the measurement are written independently: rays through the lens here, matrices of the slopes there.
+#[test]
+fn the_reference_finds_the_lens_that_made_the_spots() {
+    let mut random = Random::new("reference");
+    for _ in 0..2000 {
+        let (lens, bench, holes) = (Lens::any(&mut random), any_bench(&mut random), any_holes(&mut random));
+        if bench.gap * lens.principal().into_iter().fold(f64::MIN, f64::max) > 600.0 || condition(&holes) > 1000.0 {
+            continue;
+        }
+        let spots: Vec<[f64; 4]> = holes
+            .iter()
+            .map(|hole| {
+                let [x, y] = bench.spot(&lens, *hole);
+                [hole[0], hole[1], x, y]
+            })
+            .collect();
+        let found = oracle::fit(&spots, bench.gap, bench.throw).expect("spots not on a line");
+        let (f, g) = (found.power, lens.power);
+        let errors =
+            [f.xx - g.xx, f.xy - g.xy, f.yy - g.yy, found.prism[0] - lens.prism[0], found.prism[1] - lens.prism[1]];
+        assert!(largest(errors) < 1e-8, "{errors:?} {lens:?} {bench:?}");
+        assert!(found.residual < 1e-11 && found.rotation.abs() < 1e-8, "{found:?}");
+    }
+}
