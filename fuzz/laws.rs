@@ -1,0 +1,246 @@
+//! What must hold for any input. The fuzz targets call one law each; `tests/fuzz_corpus.rs` replays the corpus on stable.
+
+use dioptric::math;
+use dioptric::oracle;
+use dioptric::prism::{Eye, Prism};
+use dioptric::quantity::{Axis, Degree, Dioptre, Millimetre, Point};
+use dioptric::rx::{SpheroCylinder, Step};
+use dioptric::sensor::{CompactPair, Geometry, SlopeSums, SpotPair};
+use dioptric::vector::{PowerMatrix, PowerVector};
+
+/// Reading a prescription: errors point into the text; what is read can be printed and read again.
+pub fn prescription(data: &[u8]) {
+    let Ok(text) = std::str::from_utf8(data) else { return };
+    let read = match text.parse::<SpheroCylinder>() {
+        Ok(read) => read,
+        Err(error) => {
+            assert!(error.position() <= text.chars().count(), "{error}");
+            return;
+        }
+    };
+    assert_eq!(read.transposed().transposed(), read);
+    assert_eq!(read.transposed().spherical_equivalent(), read.spherical_equivalent());
+    assert_eq!(PowerVector::from(read), PowerVector::from(read.transposed()));
+    // Ten decimals name every count of 2^-20; whole degrees do not name every axis.
+    let printed = format!("{read:.9}");
+    let again: SpheroCylinder = printed.parse().expect("what is printed can be read");
+    assert_eq!((again.sphere(), again.cylinder()), (read.sphere(), read.cylinder()), "{printed}");
+    assert_eq!(format!("{again:.9}"), printed);
+    for step in [Step::Quarter, Step::Eighth, Step::Hundredth] {
+        let Ok(rounded) = read.rounded(step) else { continue };
+        assert_eq!(rounded.rounded(step), Ok(rounded));
+        let back: SpheroCylinder = rounded.to_string().parse().expect("what is printed can be read");
+        assert_eq!(back.rounded(step), Ok(rounded), "{rounded}");
+    }
+}
+
+/// Reading prisms: errors point into the text; a prism read is printed by eye and read again.
+pub fn prism(data: &[u8]) {
+    let Ok(text) = std::str::from_utf8(data) else { return };
+    for eye in [Eye::Right, Eye::Left] {
+        let read = match Prism::parse(text, eye) {
+            Ok(read) => read,
+            Err(error) => {
+                assert!(error.position() <= text.chars().count(), "{error}");
+                continue;
+            }
+        };
+        let printed = format!("{:.9}", read.of(eye));
+        assert_eq!(Prism::parse(&printed, eye), Ok(read), "{printed}");
+        assert_eq!(Prism::parse(&printed, eye.other()).map(Prism::mirrored), Ok(read));
+        let (right, left) = read.shared(data.len() as u8);
+        assert_eq!(right - left, read);
+    }
+}
+
+/// Takes numbers from bytes, zeros when they run out.
+struct Bytes<'a>(&'a [u8]);
+
+impl Bytes<'_> {
+    fn byte(&mut self) -> u8 {
+        let (first, rest) = self.0.split_first().map_or((0, self.0), |(first, rest)| (*first, rest));
+        self.0 = rest;
+        first
+    }
+
+    /// A signed number of so many bits.
+    fn signed(&mut self, bits: u32) -> i32 {
+        let word = u32::from_le_bytes([self.byte(), self.byte(), self.byte(), self.byte()]);
+        (word as i32) >> (32 - bits)
+    }
+
+    fn millimetre(&mut self) -> Millimetre {
+        Millimetre::from_bits(self.signed(22))
+    }
+
+    fn pair(&mut self) -> SpotPair {
+        let (x, y) = (self.millimetre(), self.millimetre());
+        // Spots stay near their holes, as light through a lens does.
+        let moved = |c: Millimetre, by: i32| {
+            Millimetre::from_bits((c.to_bits() + by).clamp(-SpotPair::MOST.to_bits(), SpotPair::MOST.to_bits()))
+        };
+        let spot = Point::new(moved(x, self.signed(19)), moved(y, self.signed(19)));
+        SpotPair::new(Point::new(x, y), spot).expect("clamped")
+    }
+}
+
+/// Any spots: the same sums in any grouping and order, no panic anywhere, and the oracle's fit where that is well posed.
+pub fn fit(data: &[u8]) {
+    let mut bytes = Bytes(data);
+    let gap = Millimetre::from_bits(bytes.signed(22).abs());
+    let throw = Millimetre::from_bits(bytes.signed(24).abs());
+    let geometry = Geometry::new(gap, throw);
+    let mut spots = Vec::new();
+    while !bytes.0.is_empty() && spots.len() < 400 {
+        spots.push(bytes.pair());
+    }
+    let sums = sum(&spots);
+    let (head, tail) = spots.split_at(spots.len() / 3);
+    let mut merged = sum(tail);
+    merged.merge(&sum(head)).expect("few spots");
+    assert_eq!(merged, sums);
+    let mut one_by_one = SlopeSums::default();
+    for pair in spots.iter().rev() {
+        one_by_one.add(*pair).expect("few spots");
+    }
+    assert_eq!(one_by_one, sums);
+    compact(&spots);
+    let Ok(geometry) = geometry else { return };
+    let Ok(fit) = sums.fit(&geometry) else { return };
+    let _all = (fit.uncertainty(), fit.centre(), fit.residual(), fit.rotation(), fit.sphero_cylinder());
+    compare_with_oracle(&spots, &geometry, fit.power());
+}
+
+fn sum(spots: &[SpotPair]) -> SlopeSums {
+    let mut sums = SlopeSums::default();
+    sums.add_all(spots).expect("few spots");
+    sums
+}
+
+/// On the compact grid both forms give the same sums.
+fn compact(spots: &[SpotPair]) {
+    let short = |c: Millimetre| (c.to_bits() >> 6) as i16;
+    let wide = |c: i16| Millimetre::from_bits(i32::from(c) << 4);
+    let compact: Vec<CompactPair> = spots
+        .iter()
+        .map(|pair| CompactPair {
+            x: short(pair.reference().x),
+            y: short(pair.reference().y),
+            dx: short(pair.displacement().x),
+            dy: short(pair.displacement().y),
+        })
+        .collect();
+    let mut sums = SlopeSums::default();
+    sums.add_compact(&compact).expect("few spots");
+    let whole: Vec<SpotPair> = compact
+        .iter()
+        .map(|c| {
+            let reference = Point::new(wide(c.x), wide(c.y));
+            SpotPair::new(reference, reference + Point::new(wide(c.dx), wide(c.dy))).expect("within 16 mm")
+        })
+        .collect();
+    assert_eq!(sum(&whole), sums);
+}
+
+/// Where the pattern is round enough and the step back short enough, the oracle finds the same power.
+fn compare_with_oracle(spots: &[SpotPair], geometry: &Geometry, power: PowerMatrix) {
+    let rows: Vec<[f64; 4]> = spots
+        .iter()
+        .map(|p| [p.reference().x, p.reference().y, p.spot().x, p.spot().y].map(Millimetre::to_f64))
+        .collect();
+    let (gap, throw) = (geometry.gap().to_f64(), geometry.throw().to_f64());
+    let Some(exact) = oracle::fit(&rows, gap, throw) else { return };
+    let largest = exact.power.xx.abs().max(exact.power.yy.abs()).max(exact.power.xy.abs());
+    let spread = rows.iter().map(|r| r[0].hypot(r[1])).fold(0.0, f64::max);
+    if largest * gap > 300.0 || throw < 5.0 || spread < 1.0 || !is_round(&rows) {
+        return;
+    }
+    // Units of the result and of V, and 2^-28 in the ratio; the step back magnifies by at most (1 + 0.3)^2.
+    let allowed = 8e-6 + 2e-5 / throw + largest * 2e-7;
+    for (got, want) in [(power.xx, exact.power.xx), (power.xy, exact.power.xy), (power.yy, exact.power.yy)] {
+        assert!((got.to_f64() - want).abs() <= allowed, "{got:?} {want} {allowed}");
+    }
+}
+
+fn is_round(rows: &[[f64; 4]]) -> bool {
+    let n = rows.len() as f64;
+    let (mx, my) = (rows.iter().map(|r| r[0]).sum::<f64>() / n, rows.iter().map(|r| r[1]).sum::<f64>() / n);
+    let (mut xx, mut xy, mut yy) = (0.0, 0.0, 0.0);
+    for r in rows {
+        xx += (r[0] - mx).powi(2);
+        xy += (r[0] - mx) * (r[1] - my);
+        yy += (r[1] - my).powi(2);
+    }
+    xx + yy > 0.1 && (xx * yy - xy * xy) > 0.01 * (xx + yy).powi(2)
+}
+
+/// Two lenses, an angle, a step and a point: every operation within its bound of the oracle's.
+pub fn differential(data: &[u8]) {
+    let mut bytes = Bytes(data);
+    let mut lens = || {
+        let sphere = Dioptre::from_bits(bytes.signed(26));
+        let cylinder = Dioptre::from_bits(bytes.signed(25));
+        SpheroCylinder::new(sphere, cylinder, Axis::from_bits(bytes.signed(32) as u32)).expect("within 48 D")
+    };
+    let (a, b) = (lens(), lens());
+    let (va, vb) = (PowerVector::from(a), PowerVector::from(b));
+    near_vector(va, exact(a).vector(), 1.1e-6);
+    let sum = va + vb;
+    let want: Vec<f64> = exact(a).vector().iter().zip(exact(b).vector()).map(|(p, q)| p + q).collect();
+    near_vector(sum, [want[0], want[1], want[2]], 2.2e-6);
+    back(sum);
+    let meridian = Axis::from_bits(bytes.signed(32) as u32);
+    let degrees = f64::from(meridian.to_bits()) * 180.0 / 4_294_967_296.0;
+    near(va.power_along(meridian), exact(a).power_along(degrees), 2.2e-6);
+    let turned = va.turned(Degree::from_bits(bytes.signed(28)));
+    assert!((turned.half_cylinder().to_f64() - va.half_cylinder().to_f64()).abs() <= 2.5e-6);
+    step(a, bytes.millimetre());
+    let point = Point::new(bytes.millimetre(), bytes.millimetre());
+    let prism = PowerMatrix::from(a).prism_at(point);
+    let want = exact(a).matrix().prism_at(point.x.to_f64(), point.y.to_f64());
+    let allowed = 1e-6 + 1.2e-6 * (point.x.to_f64().abs() + point.y.to_f64().abs()) / 10.0;
+    assert!((prism.x.to_f64() - want[0]).abs() <= allowed && (prism.y.to_f64() - want[1]).abs() <= allowed);
+    let ratio = math::ratio(i64::from(bytes.signed(32)), i64::from(bytes.signed(32)), 20);
+    assert!(ratio != i64::MIN);
+}
+
+fn exact(rx: SpheroCylinder) -> oracle::SpheroCylinder {
+    oracle::SpheroCylinder {
+        sphere: rx.sphere().to_f64(),
+        cylinder: rx.cylinder().to_f64(),
+        axis: f64::from(rx.axis().to_bits()) * 180.0 / 4_294_967_296.0,
+    }
+}
+
+fn near(got: Dioptre, want: f64, allowed: f64) {
+    assert!((got.to_f64() - want).abs() <= allowed, "{got:?} {want}");
+}
+
+fn near_vector(got: PowerVector, [m, j0, j45]: [f64; 3], allowed: f64) {
+    near(got.m, m, allowed);
+    near(got.j0, j0, allowed);
+    near(got.j45, j45, allowed);
+}
+
+/// From the vector to the prescription: within 2e-6 D, and the mean power to the bit.
+fn back(vector: PowerVector) {
+    let Ok(rx) = vector.sphero_cylinder() else { return };
+    let want = oracle::SpheroCylinder::from_vector([vector.m.to_f64(), vector.j0.to_f64(), vector.j45.to_f64()]);
+    near(rx.sphere(), want.sphere, 2e-6);
+    near(rx.cylinder(), want.cylinder, 2e-6);
+    assert_eq!(rx.spherical_equivalent(), vector.m);
+}
+
+fn step(rx: SpheroCylinder, distance: Millimetre) {
+    let power = PowerMatrix::from(rx);
+    let Ok(stepped) = power.stepped(distance) else { return };
+    let matrix = oracle::Matrix { xx: power.xx.to_f64(), xy: power.xy.to_f64(), yy: power.yy.to_f64() };
+    let want = matrix.step(distance.to_f64());
+    let d = distance.to_f64() / 1000.0;
+    let determinant = 1.0 - d * (matrix.xx + matrix.yy) + d * d * matrix.det();
+    let largest = want.xx.abs().max(want.yy.abs()).max(matrix.xx.abs()).max(matrix.yy.abs());
+    let allowed = 2e-6 + 1e-8 * largest / determinant;
+    near(stepped.xx, want.xx, allowed);
+    near(stepped.xy, want.xy, allowed);
+    near(stepped.yy, want.yy, allowed);
+}
