@@ -559,7 +559,7 @@ fn fit(slopes: &[Slope], scale: f64) -> Fit {
     for [x, y, u, v] in slopes.iter().map(|slope| slope.map(|value| value * scale)) {
         let moved = point(u * THROW.to_f64() / 1000.0, v * THROW.to_f64() / 1000.0);
         let reference = point(x, y);
-        sums.add(SpotPair { reference, spot: reference + moved }).expect("in range");
+        sums.add(SpotPair::new(reference, reference + moved).expect("in range")).expect("few spots");
     }
     sums.fit(&Geometry::new(Millimetre::ZERO, THROW).expect("a geometry")).expect("a power")
 }
