@@ -303,6 +303,22 @@ fn the_strongest_meridian_alone_can_be_judged() {
 }
 
 #[test]
+fn each_class_judges_the_parameters_of_its_standard() {
+    use Parameter::{
+        Addition, Axis, Cylinder, CylinderMeridian, Prism, PrismHorizontal, PrismVertical, ReferencePoint,
+    };
+    let iso =
+        vec![Parameter::SphereMeridian, CylinderMeridian, Cylinder, Axis, Addition, PrismHorizontal, PrismVertical];
+    let ansi = vec![Parameter::SphereMeridian, Cylinder, Axis, Addition, Prism, ReferencePoint];
+    let ordered = Ordered { addition: Some(d(2.0)), ..order(rx("-1.00 -6.00 x 90")) };
+    for class in Class::ALL {
+        let verdict = judge(class, &ordered, &found(ordered.power, &ordered), Rule::Simple);
+        let judged: Vec<_> = verdict.findings().map(Finding::parameter).collect();
+        assert_eq!(judged, if class.name.starts_with("ansi") { ansi.clone() } else { iso.clone() }, "{}", class.name);
+    }
+}
+
+#[test]
 fn the_written_form_does_not_matter() {
     let (ordered, measured) = (rx("+1.00 -2.00 x 35"), rx("+1.06 -2.09 x 37"));
     let reference = judge(&ISO_21987, &order(ordered), &found(measured, &order(ordered)), Rule::Simple);
@@ -347,15 +363,17 @@ fn shares_are_per_mille_of_the_limit() {
         let allowed = if share > 100_000 { share / 10_000 } else { 0 };
         assert!(share.abs_diff(expected) <= allowed, "{measured}: {share}");
     }
+    const SOURCE: &Source = &Source { text: "invented for a test", confidence: Confidence::A };
+    const fn row(limit: i32) -> MeridianRow {
+        MeridianRow { up_to: Dioptre::MAX, limit: Limit::Absolute(Dioptre::from_bits(limit)), source: SOURCE }
+    }
+    // Halves go up: one unit of 2000.
+    let class = Class { meridian: &[const { row(2000) }], ..ISO_21987 };
+    let measured = SpheroCylinder::from_sphere(plus(d(-1.0), 1)).unwrap();
+    let verdict = judge(&class, &ordered, &found(measured, &ordered), Rule::Simple);
+    assert_eq!(verdict.finding(Parameter::SphereMeridian).unwrap().share_per_mille(), Some(1));
     // No allowance, no share.
-    let strict = Class {
-        meridian: &[MeridianRow {
-            up_to: Dioptre::MAX,
-            limit: Limit::Absolute(Dioptre::ZERO),
-            source: &Source { text: "invented for a test", confidence: Confidence::A },
-        }],
-        ..ISO_21987
-    };
+    let strict = Class { meridian: &[const { row(0) }], ..ISO_21987 };
     let verdict = judge(&strict, &ordered, &found(rx("-1.01"), &ordered), Rule::Simple);
     assert_eq!(verdict.finding(Parameter::SphereMeridian).unwrap().share_per_mille(), None);
     assert_eq!(verdict.decision(), Decision::Fails);

@@ -5,7 +5,7 @@ use super::{SLACK, d, decision, found, limit, number, order, plus, rx};
 use dioptric::quantity::{Axis, Degree, Dioptre};
 use dioptric::rx::SpheroCylinder;
 use dioptric::tolerance::{ANSI_Z80_1, ANSI_Z80_1_PROGRESSIVE};
-use dioptric::tolerance::{Class, Decision, ISO_8980_1, ISO_21987, Measured, Ordered, Parameter, Rule, judge};
+use dioptric::tolerance::{Class, Decision, ISO_8980_1, ISO_21987, Limit, Measured, Ordered, Parameter, Rule, judge};
 
 /// Beyond every row's border, and within what a prescription holds.
 const STRONG: f64 = 31.0;
@@ -246,6 +246,19 @@ fn axis_limits_are_those_of_the_residual_cylinder() {
         let basis = (0.12 / (2.0 * cylinder.parse::<f64>().unwrap())).asin().to_degrees().round();
         assert_eq!(basis, limit_degrees, "{cylinder}");
     }
+}
+
+#[test]
+fn percentages_are_rounded_to_the_nearest_unit() {
+    let magnitudes = [0, 1, 3, 49, 50, 51, 99, 100, 101, 12_345, 6_815_744, 67_108_864, 1_000_000_007, i32::MAX];
+    for (percent, bits) in (0..=100).flat_map(|percent| magnitudes.map(|bits| (percent, bits))) {
+        let exact = (i64::from(bits) * i64::from(percent) + 50) / 100;
+        let limit = Limit::Percent(percent as u8);
+        assert_eq!(i64::from(limit.of(Dioptre::from_bits(bits)).to_bits()), exact, "{percent} % of {bits}");
+        assert_eq!(limit.of(Dioptre::from_bits(-bits)), limit.of(Dioptre::from_bits(bits)));
+    }
+    // Above 100, which `check` refuses, it saturates.
+    assert!(Limit::Percent(255).of(Dioptre::MAX).is_saturated());
 }
 
 #[test]

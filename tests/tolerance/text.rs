@@ -60,8 +60,7 @@ fn alternatives_uncertainties_and_saturation_show() {
     );
     assert_eq!(
         text(&verdict, Parameter::Cylinder),
-        "cylinder 0.00 for 0.00, off by 0.000 of 0.130 D, U unknown: undetermined"
-            .replace("0.00 for 0.00", "+0.00 for +0.00")
+        "cylinder +0.00 for +0.00, off by 0.000 of 0.130 D, U unknown: undetermined"
     );
 
     let plano = order(rx("pl -0.10 x 90"));
