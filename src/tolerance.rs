@@ -10,9 +10,10 @@
 //!
 //! # How a row is found
 //! Ranges are "above the row before, up to and including `up_to`"; the last row of a table has no end
-//! ([`Dioptre::MAX`]). The ordered lens picks the row, never the measured one. An ordered power no more than
-//! [`Dioptre::SLACK`] past `up_to` counts as on it: decimals are not exact in binary. (Source: the printed headings
-//! "nominal value" and "<=" in "Quick Reference Guide - Ansi Z80.1-2015" and "OptiCampus ANSI Z80.1-2010 Summary".)
+//! ([`MAX`](crate::quantity::Dioptre::MAX)). The ordered lens picks the row, never the measured one. An ordered power
+//! no more than [`SLACK`](crate::quantity::Dioptre::SLACK) past `up_to` counts as on it: decimals are not exact in
+//! binary. (Source: the printed headings "nominal value" and "<=" in "Quick Reference Guide - Ansi Z80.1-2015" and
+//! "OptiCampus ANSI Z80.1-2010 Summary".)
 //!
 //! # A table of one's own
 //! ```
