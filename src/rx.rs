@@ -356,7 +356,7 @@ fn read_cylinder(reader: &mut Reader<'_>) -> Result<(Dioptre, Axis), ParseError>
         return Err(reader.error(ParseErrorKind::CylinderMissing));
     }
     let place = reader.clone();
-    if !reader.peek().is_some_and(|c| c.is_ascii_digit() || "+-.\u{2212}\u{2013}".contains(c)) {
+    if !reader.peek().is_some_and(|c| c.is_ascii_digit() || ['+', '-', '.', '\u{2212}', '\u{2013}'].contains(&c)) {
         return Err(place.error(ParseErrorKind::Trailing));
     }
     let cylinder = Dioptre::read(reader)?;

@@ -188,9 +188,17 @@ impl SlopeSums {
             let (p, q) = (pair.spot.x.to_bits(), pair.spot.y.to_bits());
             [x, y, p.wrapping_sub(x), q.wrapping_sub(y)]
         };
-        let sums = Self::of_slice::<_, ProductSum>(pairs, self.count, coordinates)?;
-        self.add_parts(&sums);
+        self.room_for(pairs.len())?;
+        for chunk in pairs.chunks(CHUNK) {
+            self.add_parts(&Self::of_slice::<_, ProductSum>(chunk, coordinates));
+        }
         Ok(())
+    }
+
+    /// Whether so many spots may be added.
+    fn room_for(&self, spots: usize) -> Result<(), Error> {
+        let room = Self::MOST_SPOTS.saturating_sub(self.count);
+        if u32::try_from(spots).is_ok_and(|count| count <= room) { Ok(()) } else { Err(Error::TooManySpots) }
     }
 
     /// Adds spots in the compact form.
@@ -200,51 +208,34 @@ impl SlopeSums {
     pub fn add_compact(&mut self, pairs: &[CompactPair]) -> Result<(), Error> {
         let coordinates =
             |pair: &CompactPair| [i32::from(pair.x), i32::from(pair.y), i32::from(pair.dx), i32::from(pair.dy)];
-        let mut sums = Self::of_slice::<_, ShortProductSum>(pairs, self.count, coordinates)?;
+        self.room_for(pairs.len())?;
+        let mut sums = Self::of_slice::<_, ShortProductSum>(pairs, coordinates);
         sums.scale_from_compact();
         self.add_parts(&sums);
         Ok(())
     }
 
-    /// Sums over a slice, in passes whose few sums stay in registers; `present` spots are summed already.
+    /// Sums over a slice short enough for `Products`, in passes whose few sums stay in registers.
     #[inline]
-    fn of_slice<Pair, Products: SumOfProducts>(
-        pairs: &[Pair],
-        present: u32,
-        coordinates: impl Fn(&Pair) -> [i32; 4] + Copy,
-    ) -> Result<Self, Error> {
-        let count = u32::try_from(pairs.len()).map_err(|_| Error::TooManySpots)?;
-        if count > Self::MOST_SPOTS.saturating_sub(present) {
-            return Err(Error::TooManySpots);
+    fn of_slice<Pair, Products: SumOfProducts>(pairs: &[Pair], coordinates: impl Fn(&Pair) -> [i32; 4] + Copy) -> Self {
+        let references = ReferenceSums::<Products>::of(pairs, coordinates);
+        let with_x = CrossSums::<Products>::of_x(pairs, coordinates);
+        let with_y = CrossSums::<Products>::of_y(pairs, coordinates);
+        Self {
+            count: u32::try_from(pairs.len()).unwrap_or(u32::MAX),
+            x: i64::from(references.x),
+            y: i64::from(references.y),
+            xx: references.xx.total(),
+            xy: references.xy.total(),
+            yy: references.yy.total(),
+            u: i64::from(with_x.u),
+            v: i64::from(with_x.v),
+            xu: with_x.with_u.total(),
+            xv: with_x.with_v.total(),
+            yu: with_y.with_u.total(),
+            yv: with_y.with_v.total(),
+            ww: with_y.squares.total(),
         }
-        let mut sums = Self { count, ..Self::default() };
-        for chunk in pairs.chunks(CHUNK) {
-            let references = ReferenceSums::<Products>::of(chunk, coordinates);
-            let horizontal = DisplacementSums::<Products>::of(chunk, |pair| {
-                let [x, y, u, _] = coordinates(pair);
-                [x, y, u]
-            });
-            let vertical = DisplacementSums::<Products>::of(chunk, |pair| {
-                let [x, y, _, v] = coordinates(pair);
-                [x, y, v]
-            });
-            sums.add_parts(&Self {
-                count: 0,
-                x: i64::from(references.x),
-                y: i64::from(references.y),
-                xx: references.xx.total(),
-                xy: references.xy.total(),
-                yy: references.yy.total(),
-                u: i64::from(horizontal.sum),
-                v: i64::from(vertical.sum),
-                xu: horizontal.with_x.total(),
-                yu: horizontal.with_y.total(),
-                xv: vertical.with_x.total(),
-                yv: vertical.with_y.total(),
-                ww: horizontal.square.total().wrapping_add(vertical.square.total()),
-            });
-        }
-        Ok(sums)
     }
 
     fn scale_from_compact(&mut self) {
@@ -310,9 +301,14 @@ impl SlopeSums {
 /// Spots in a pass: coordinates below 2^22 then sum to less than 2^29, and limbs' products, below 2^23, to less than 2^30.
 const CHUNK: usize = 128;
 
-/// A sum of products of coordinates over at most [`CHUNK`] spots.
+/// A sum of products of coordinates over at most [`CHUNK`] spots, or [`SlopeSums::MOST_SPOTS`] of 16 bits, whose
+/// coordinates sum to less than 2^31.
 trait SumOfProducts: Default {
     fn add(&mut self, a: i32, b: i32);
+    fn add_squares(&mut self, a: i32, b: i32) {
+        self.add(a, a);
+        self.add(b, b);
+    }
     fn total(&self) -> i64;
 }
 
@@ -327,8 +323,8 @@ struct ReferenceSums<Products> {
 }
 
 impl<Products: SumOfProducts> ReferenceSums<Products> {
-    // Not inlined: beside the other passes' sums these would no longer fit the registers.
-    #[inline(never)]
+    // Beside the other passes' sums these would no longer fit the registers, where there are registers for them at all.
+    #[cfg_attr(not(dioptric_narrow_multiplier), inline(never))]
     fn of<Pair>(chunk: &[Pair], coordinates: impl Fn(&Pair) -> [i32; 4]) -> Self {
         let mut sums = Self::default();
         for pair in chunk {
@@ -343,38 +339,62 @@ impl<Products: SumOfProducts> ReferenceSums<Products> {
     }
 }
 
-/// Sums over a chunk of one component of the displacement: itself, its products with both references, its square.
+/// Sums over a chunk of one reference coordinate's products with both components of the displacement; the pass over x takes
+/// the displacements along, that over y their squares.
 #[derive(Default)]
-struct DisplacementSums<Products> {
-    sum: i32,
-    with_x: Products,
-    with_y: Products,
-    square: Products,
+struct CrossSums<Products> {
+    u: i32,
+    v: i32,
+    with_u: Products,
+    with_v: Products,
+    squares: Products,
 }
 
-impl<Products: SumOfProducts> DisplacementSums<Products> {
-    #[inline(never)]
-    fn of<Pair>(chunk: &[Pair], coordinates: impl Fn(&Pair) -> [i32; 3]) -> Self {
+impl<Products: SumOfProducts> CrossSums<Products> {
+    #[cfg_attr(not(dioptric_narrow_multiplier), inline(never))]
+    fn of_x<Pair>(chunk: &[Pair], coordinates: impl Fn(&Pair) -> [i32; 4]) -> Self {
         let mut sums = Self::default();
         for pair in chunk {
-            let [x, y, moved] = coordinates(pair);
-            sums.sum = sums.sum.wrapping_add(moved);
-            sums.with_x.add(x, moved);
-            sums.with_y.add(y, moved);
-            sums.square.add(moved, moved);
+            let [x, _, u, v] = coordinates(pair);
+            sums.u = sums.u.wrapping_add(u);
+            sums.v = sums.v.wrapping_add(v);
+            sums.with_u.add(x, u);
+            sums.with_v.add(x, v);
+        }
+        sums
+    }
+
+    #[cfg_attr(not(dioptric_narrow_multiplier), inline(never))]
+    fn of_y<Pair>(chunk: &[Pair], coordinates: impl Fn(&Pair) -> [i32; 4]) -> Self {
+        let mut sums = Self::default();
+        for pair in chunk {
+            let [_, y, u, v] = coordinates(pair);
+            sums.with_u.add(y, u);
+            sums.with_v.add(y, v);
+            sums.squares.add_squares(u, v);
         }
         sums
     }
 }
 
-/// Products of 16 bits by 16: one instruction, even where nothing multiplies wider.
+/// Products of 16 bits by 16, up to 2^16 of them: their sum is below 2^46, and each fits one word: one instruction, even where nothing multiplies wider.
 #[derive(Default)]
 struct ShortProductSum(i64);
 
 impl SumOfProducts for ShortProductSum {
     #[inline]
     fn add(&mut self, a: i32, b: i32) {
-        self.0 = self.0.wrapping_add(i64::from(a.wrapping_mul(b)));
+        // A core that multiplies and adds 64 bits at once does so only when asked for a wide product.
+        let narrow = cfg!(dioptric_narrow_multiplier);
+        let product = if narrow { i64::from(a.wrapping_mul(b)) } else { product(a, b) };
+        self.0 = self.0.wrapping_add(product);
+    }
+
+    #[inline]
+    fn add_squares(&mut self, a: i32, b: i32) {
+        // Two squares of at most 2^30: 2^31 needs the unsigned word.
+        let squares = a.wrapping_mul(a).wrapping_add(b.wrapping_mul(b)).cast_unsigned();
+        self.0 = self.0.wrapping_add(i64::from(squares));
     }
 
     #[inline]
