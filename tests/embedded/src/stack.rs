@@ -21,3 +21,17 @@ pub fn high_water() -> usize {
         top.byte_offset_from(unused) as usize
     }
 }
+
+/// Prints [`high_water`] in decimal, without `core::fmt` and its flash.
+pub fn print_high_water() {
+    let mut text = *b"0000000\n";
+    let mut rest = high_water() as u32;
+    for digit in text.iter_mut().take(7).rev() {
+        *digit = b'0' + (rest % 10) as u8;
+        rest /= 10;
+    }
+    if let Ok(mut out) = cortex_m_semihosting::hio::hstdout() {
+        // Nobody is there to be told of an error.
+        let _written = out.write_all(&text);
+    }
+}

@@ -10,12 +10,14 @@ use cortex_m_semihosting::debug;
 use defmt::info;
 use defmt_semihosting as _;
 use dioptric::{
-    axis, bearing, degrees, dioptres, millimetres,
+    axis, bearing, degrees, dioptres, micrometres, millimetres,
     prism::{self, Eye, Prism},
     prism_dioptres,
-    quantity::{self, Axis, Dioptre, Point, RefractiveIndex},
+    quantity::{self, Axis, Dioptre, Millimetre, Point, RefractiveIndex},
     rx::{self, SpheroCylinder, Step},
+    sensor::{self, CompactPair, Geometry, SlopeSums, SpotPair},
     text::ParseError,
+    tolerance::{Class, Finding, ISO_21987, Limit, Measured, Ordered, Parameter, Rule, Uncertainty, judge},
     vector::{self, PowerMatrix, PowerVector, Sample},
 };
 use dioptric_embedded::finish;
@@ -26,6 +28,8 @@ fn main() -> ! {
     prescriptions();
     vectors();
     prisms();
+    fits();
+    verdicts();
     texts();
     finish()
 }
@@ -34,6 +38,7 @@ fn quantities() {
     info!("Dioptre {} {} {}", dioptres!(-0.25), dioptres!(0.125), Dioptre::MAX);
     info!("PrismDioptre {} {}", prism_dioptres!(1.5), prism_dioptres!(-0.004));
     info!("Millimetre {} {}", millimetres!(-12.5), millimetres!(0.0));
+    info!("Micrometre {}", micrometres!(0.045));
     info!("Degree {} {}", degrees!(-11.25), degrees!(180.0));
     info!("Axis {} {} {}", axis!(0.0), axis!(35.4), Axis::VERTICAL);
     info!("Bearing {} {}", bearing!(7.0), bearing!(359.6));
@@ -71,6 +76,57 @@ fn prisms() {
     info!("Eye {}", Eye::Right);
     let cylinder = PowerMatrix { xx: dioptres!(0.0), xy: dioptres!(0.0), yy: dioptres!(2.0) };
     info!("NoPower {}", prism::decentration(cylinder, prism));
+}
+
+/// Where a lens of +5.00 D at the plate, throw 20 mm, puts four spots: moved by a tenth of their distance.
+const SPOTS: [[Millimetre; 4]; 4] = [
+    [millimetres!(2.0), millimetres!(0.0), millimetres!(1.8), millimetres!(0.0)],
+    [millimetres!(-2.0), millimetres!(0.0), millimetres!(-1.8), millimetres!(0.0)],
+    [millimetres!(0.0), millimetres!(2.0), millimetres!(0.0), millimetres!(1.8)],
+    [millimetres!(0.0), millimetres!(-2.0), millimetres!(0.0), millimetres!(-1.8)],
+];
+
+fn fits() {
+    let mut sums = SlopeSums::default();
+    for [x, y, u, v] in SPOTS {
+        let pair = SpotPair::new(Point::new(x, y), Point::new(u, v));
+        info!("SpotPair {}", pair);
+        let added = pair.and_then(|pair| sums.add(pair));
+        info!("added {}", added);
+    }
+    info!("CompactPair {}", CompactPair { x: 1, y: -2, dx: 3, dy: -4 });
+    info!("SlopeSums {}", sums);
+    let geometry = Geometry::new(millimetres!(0.0), millimetres!(20.0));
+    info!("Geometry {}", geometry);
+    let fit = geometry.and_then(|geometry| sums.fit(&geometry));
+    info!("Fit {}", fit);
+    if let Ok(fit) = fit {
+        info!("Centre {}", fit.centre());
+        info!("StandardUncertainty {}", fit.uncertainty());
+    }
+    info!("sensor::Error {}", sensor::Error::Collinear);
+}
+
+fn verdicts() {
+    let power = SpheroCylinder::new(dioptres!(-2.0), dioptres!(-1.0), axis!(35.0)).unwrap_or_default();
+    let ordered = Ordered { power, ..Ordered::default() };
+    info!("Ordered {}", ordered);
+    let read = SpheroCylinder::new(dioptres!(-2.06), dioptres!(-0.97), axis!(41.0)).unwrap_or_default();
+    let measured = Measured { power: Some(read.into()), ..Measured::default() };
+    info!("Measured {}", measured);
+    let expanded = Uncertainty { meridian: Some(dioptres!(0.02)), ..Uncertainty::default() };
+    for rule in [Rule::Simple, Rule::Guarded(expanded)] {
+        info!("Rule {}", rule);
+        let verdict = judge(&ISO_21987, &ordered, &measured, rule);
+        info!("Verdict {}", verdict);
+        for finding in verdict.findings() {
+            info!("Finding {} {}", finding.parameter(), finding);
+        }
+        info!("Value {}", verdict.finding(Parameter::Axis).and_then(Finding::deviation));
+    }
+    info!("Class {} {}", ISO_21987.name, ISO_21987.provenance());
+    info!("Limit {} {}", Limit::Percent(2), Limit::Absolute(dioptres!(0.12)));
+    info!("tolerance::Error {}", Class { axis: &[], ..ISO_21987 }.check());
 }
 
 fn texts() {
