@@ -183,7 +183,7 @@ const SECTOR_45: Sector = Sector { cos: 3_037_000_500, sin: 3_037_000_500, turn:
 /// The whole.
 ///
 /// # Accuracy
-/// Direction within 6e-9 rad, exact on the axes and diagonals. Radius within half a unit plus 3e-9 of itself.
+/// Direction within 7e-9 rad, exact on the axes and diagonals. Radius within half a unit plus 3e-9 of itself.
 /// Mirror images, quarter turns and diagonals agree exactly.
 ///
 /// # Source

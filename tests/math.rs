@@ -35,7 +35,7 @@ const BUDGETS: &[Budget] = &[
         function: "math::polar, turn",
         domain: "whole",
         unit: "rad",
-        allowed: 6e-9,
+        allowed: 7e-9,
         points: RANDOM,
         measure: polar_turn_error,
     },
@@ -99,6 +99,8 @@ fn half_components_error(worst: &mut Worst) {
 /// Vectors where a fold or a rotation changes, all short ones, and random ones of every length.
 fn vectors(stream: &str) -> impl Iterator<Item = (i32, i32)> {
     let corners = edges().flat_map(|x| edges().map(move |y| (x, y)));
+    // The worst turn and radius that a climb from the worst of 4e8 random vectors found.
+    let worst = [(1_122_563_797, 152_357_707), (1_085_102_525, 219_532_241)];
     let short = (-64..=64).flat_map(|x| (-64..=64).map(move |y| (x, y)));
     let mut source = Random::new(stream);
     let borders = (0..200_000u32).flat_map(move |index| {
@@ -116,7 +118,7 @@ fn vectors(stream: &str) -> impl Iterator<Item = (i32, i32)> {
     let random = (0..RANDOM).map(move |index| {
         if index & 1 == 0 { (source.i32(), source.i32()) } else { (source.of_any_size(), source.of_any_size()) }
     });
-    corners.chain(short).chain(borders).chain(round).chain(random)
+    corners.chain(worst).chain(short).chain(borders).chain(round).chain(random)
 }
 
 fn polar_turn_error(worst: &mut Worst) {

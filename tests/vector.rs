@@ -156,7 +156,7 @@ const BUDGETS: &[Budget] = &[
     Budget {
         function: "PowerMatrix::stepped",
         domain: "det(I - d F) of 1/64 and more, beyond half a unit of 2^-20 D",
-        unit: "of (|F| + |result|) / det(I - d F)",
+        unit: "of (F + result) / det(I - d F)",
         allowed: 4e-9,
         points: RANDOM / 2,
         measure: stepped_error,
