@@ -50,15 +50,15 @@ const fn instructions(ticks: u32) -> u32 {
 
 /// Prints `name`, the average and the largest number of instructions of `function` over `inputs`, each divided by
 /// `parts` (the spots of one call, say), less those of a call that does nothing. Tab-separated: `run` makes the table.
-pub fn report<I: Copy, O>(name: &str, parts: u32, inputs: &[I], function: fn(I) -> O) {
-    let (mut sum, mut largest) = (0, 0);
-    for &input in inputs {
+pub fn report<I: Copy, O>(name: &str, parts: u32, inputs: impl IntoIterator<Item = I>, function: fn(I) -> O) {
+    let (mut sum, mut largest, mut calls) = (0, 0, 0);
+    for input in inputs {
         let spent = instructions(ticks(function, input));
         let empty = instructions(ticks(nothing, input));
         let net = spent.saturating_sub(empty);
         sum += net;
         largest = largest.max(net);
+        calls += parts;
     }
-    let calls = parts * inputs.len() as u32;
     hprintln!("{}\t{}\t{}", name, (sum + calls / 2) / calls, (largest + parts / 2) / parts);
 }

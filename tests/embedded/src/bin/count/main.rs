@@ -1,0 +1,156 @@
+//! Prints the instructions of a call of each core function, and what floating point costs for the same job.
+
+#![no_std]
+#![no_main]
+
+mod inputs;
+
+use dioptric::{
+    math,
+    prism::{self, Prism},
+    quantity::{Axis, Millimetre},
+    rx::{self, SpheroCylinder},
+    sensor::{CompactPair, Fit, Geometry, SlopeSums, SpotPair},
+    tolerance::{ANSI_Z80_1, Class, ISO_21987, Measured, Ordered, Rule, Verdict, judge},
+    vector::{PowerMatrix, PowerVector},
+};
+use dioptric_embedded::{
+    baseline::{double, single},
+    count::{self, report},
+    finish,
+};
+use inputs::{Generator, INPUTS, array, inputs};
+use panic_semihosting as _;
+
+fn kernels() {
+    report("`math::cos_sin`", 1, inputs(Generator::word), math::cos_sin);
+    let components = inputs(|generator| (generator.below(1 << 26), generator.word()));
+    report("`math::half_components`", 1, components, |(value, turn)| math::half_components(value, turn));
+    report("`math::polar`", 1, inputs(|g| (g.signed(), g.signed())), |(x, y)| math::polar(x, y));
+    let long = inputs(|generator| u64::from(generator.word()) << 32 | u64::from(generator.word()));
+    report("`math::sqrt`", 1, long, math::sqrt);
+}
+
+fn algebra() {
+    let prescriptions = || inputs(Generator::prescription);
+    report("prescription to power vector", 1, prescriptions(), |rx| PowerVector::from(rx));
+    report("power vector to prescription", 1, prescriptions().map(PowerVector::from), PowerVector::sphero_cylinder);
+    report("transposition", 1, prescriptions(), SpheroCylinder::transposed);
+    let with_meridian = inputs(|generator| (generator.prescription().into(), Axis::from_bits(generator.word())));
+    report("power along a meridian", 1, with_meridian, |(vector, axis)| PowerVector::power_along(vector, axis));
+    report("inverse of a power matrix", 1, prescriptions().map(PowerMatrix::from), PowerMatrix::inverse);
+    report("vertex step of 12 mm", 1, prescriptions().map(PowerMatrix::from), stepped);
+}
+
+fn stepped(power: PowerMatrix) -> Option<PowerMatrix> {
+    power.stepped(Millimetre::from_bits(12 << Millimetre::FRACTION_BITS)).ok()
+}
+
+fn prisms() {
+    let at_points = inputs(|generator| (PowerMatrix::from(generator.prescription()), generator.point()));
+    report("prism at a point (Prentice)", 1, at_points, |(power, point)| power.prism_at(point));
+    report("prism to amount and base", 1, inputs(Generator::prism), Prism::resultant);
+    let wanted = inputs(|generator| (PowerMatrix::from(generator.prescription()), generator.prism()));
+    report("decentration for a prism", 1, wanted, |(power, prism)| prism::decentration(power, prism));
+}
+
+/// Two prescriptions to vectors, their sum, and back.
+fn round_trip((a, b): (SpheroCylinder, SpheroCylinder)) -> Result<SpheroCylinder, rx::Error> {
+    (PowerVector::from(a) + PowerVector::from(b)).sphero_cylinder()
+}
+
+fn round_trips() {
+    report("round trip", 1, inputs(|g| (g.prescription(), g.prescription())), round_trip);
+    report("round trip, `f32` and libm", 1, inputs(|g| (g.single(), g.single())), single::round_trip);
+    report("round trip, `f64` and libm", 1, inputs(|g| (g.double(), g.double())), double::round_trip);
+}
+
+fn sum(spots: &[Option<SpotPair>; INPUTS]) -> SlopeSums {
+    spots.iter().flatten().fold(SlopeSums::default(), |mut sums, spot| {
+        let _counted = sums.add(*spot);
+        sums
+    })
+}
+
+fn sum_all(spots: &[SpotPair]) -> SlopeSums {
+    let mut sums = SlopeSums::default();
+    let _counted = sums.add_all(spots);
+    sums
+}
+
+fn sum_compact(spots: &[CompactPair]) -> SlopeSums {
+    let mut sums = SlopeSums::default();
+    let _counted = sums.add_compact(spots);
+    sums
+}
+
+fn sums_a_spot() {
+    const PARTS: u32 = INPUTS as u32;
+    let spots = array(Generator::spot);
+    report("fit, a spot by itself", PARTS, [&spots], sum);
+    if let Some(first) = spots[0] {
+        report("fit, a spot of a slice", PARTS, [&spots.map(|spot| spot.unwrap_or(first))[..]], sum_all);
+    }
+    let spots = array(Generator::compact_spot);
+    if let Some(first) = spots[0] {
+        report("fit, a compact spot", PARTS, [&spots.map(|spot| spot.unwrap_or(first))[..]], sum_compact);
+    }
+}
+
+/// The baselines apart, so that their stack does not add up.
+#[inline(never)]
+fn float_sums_a_spot() {
+    report("fit, a spot, `f32`", INPUTS as u32, [&array(Generator::single_spot)[..]], single::sum);
+    report("fit, a spot, `f64`", INPUTS as u32, [&array(Generator::double_spot)[..]], double::sum);
+}
+
+fn geometry() -> Option<Geometry> {
+    let millimetres = |whole: i32| Millimetre::from_bits(whole << Millimetre::FRACTION_BITS);
+    Geometry::new(millimetres(5), millimetres(20)).ok()
+}
+
+fn solution((sums, geometry): (SlopeSums, Geometry)) -> Option<Fit> {
+    sums.fit(&geometry).ok()
+}
+
+fn fits() {
+    let Some(geometry) = geometry() else { return };
+    // Sums that grow spot by spot, from enough for a fit on: so the inputs vary.
+    let grown = || {
+        let mut sums = sum(&array(Generator::spot));
+        inputs(Generator::spot).flatten().map(move |spot| {
+            let _counted = sums.add(spot);
+            (sums, geometry)
+        })
+    };
+    report("fit, solution", 1, grown(), solution);
+    report("fit, optical centre", 1, grown().filter_map(solution), |fit| fit.centre());
+    report("fit, standard uncertainties", 1, grown().filter_map(solution), |fit| fit.uncertainty());
+}
+
+fn verdict((class, ordered, measured): (&Class, Ordered, Measured)) -> Verdict {
+    judge(class, &ordered, &measured, Rule::Simple)
+}
+
+fn verdicts() {
+    let lenses = |class: &'static Class| {
+        inputs(Generator::order_and_lens).map(move |(ordered, measured)| (class, ordered, measured))
+    };
+    report("verdict, ISO 21987", 1, lenses(&ISO_21987), verdict);
+    report("verdict, ANSI Z80.1", 1, lenses(&ANSI_Z80_1), verdict);
+}
+
+#[cortex_m_rt::entry]
+fn main() -> ! {
+    let Some(peripherals) = cortex_m::Peripherals::take() else { finish() };
+    count::start(peripherals.SYST);
+    kernels();
+    algebra();
+    prisms();
+    round_trips();
+    sums_a_spot();
+    float_sums_a_spot();
+    fits();
+    verdicts();
+    finish()
+}
