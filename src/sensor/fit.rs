@@ -1,6 +1,6 @@
 //! The fit of a lens to slope sums, stepped back to the vertex.
 
-use super::moments::{Moments, Normal, RATIO_BITS, Ratio, wide_ratio};
+use super::moments::{Moments, Normal, RATIO_BITS, Ratio, product};
 use super::{Error, Geometry, SlopeSums};
 use crate::math;
 use crate::prism::{self, Prism};
@@ -21,8 +21,8 @@ pub struct Fit {
     pub(super) count: u32,
     /// Standard deviation of a displacement, 2^-24 mm.
     pub(super) deviation: u32,
-    /// Where on the plate the spots' references have their mean.
-    pub(super) centroid: Point,
+    /// Mean of the spots' references, 2^-24 mm.
+    pub(super) centroid: (i64, i64),
     pub(super) normal: Normal,
     /// Root of the summed squares of the references' distances from their mean, 2^-16 mm.
     pub(super) spread: u32,
@@ -66,41 +66,36 @@ impl SlopeSums {
     /// Against exact least squares of the same spots, exactly stepped back, for powers to 64 D and spots whose mean lies within
     /// 12 mm of the axis; `cond` is the ratio of the references' principal second moments (1 for a round pattern), `K` the
     /// larger principal value of `I - gap F` (above 1 behind a minus lens), at least 1:
-    /// - power within `K^2 (2e-6 D + 2e-9 D mm cond / throw)`;
-    /// - prism within `K (3e-6 + (9e-6 mm + 2e-9 mm cond) / throw)` prism dioptres.
+    /// - power within `K^2 (2e-6 D + 1.5e-9 D mm cond / throw)`;
+    /// - prism within `K (2e-6 + (9e-6 mm + 1.5e-9 mm cond) / throw)` prism dioptres, plus the power's bound times the gap in
+    ///   metres times the prism at the plate.
     ///
     /// # Errors
     /// [`Error::TooFewSpots`], [`Error::Collinear`], [`Error::SlopeRange`], [`Error::SingularStepBack`].
     pub fn fit(&self, geometry: &Geometry) -> Result<Fit, Error> {
         let count = NonZeroU64::new(u64::from(self.count)).filter(|n| n.get() >= 3).ok_or(Error::TooFewSpots)?;
-        let moments = Moments::of(self);
-        let normal = moments.normal()?;
-        let ratio = moments.solve(&normal)?;
+        let moments = Moments::of(self, count)?;
+        let ratio = moments.solve()?;
         let power = at_plate(ratio, geometry)?.stepped(-geometry.gap()).map_err(|_| Error::SingularStepBack)?;
         let mean = |sum: i64| math::div_round(sum << MEAN_SHIFT, count);
         let (x, y) = (mean(self.x), mean(self.y));
         let displacement = (mean(self.u), mean(self.v));
-        let freedom = count.get().wrapping_mul(2).saturating_sub(5);
         Ok(Fit {
             power,
             prism: prism_on_axis(on_axis(ratio, (x, y), displacement), power, geometry),
             geometry: *geometry,
             count: self.count,
-            deviation: deviation(moments.residual(ratio), moments.shift, count.get().wrapping_mul(freedom)),
-            centroid: Point::new(from_mean(x), from_mean(y)),
-            normal,
-            spread: spread(&moments, count),
-            rotation: moments.rotation(&normal),
+            deviation: moments.deviation(ratio),
+            centroid: (x, y),
+            normal: moments.normal,
+            spread: moments.spread(),
+            rotation: moments.rotation(),
         })
     }
 }
 
 /// Extra bits of a mean: 2^-24 mm.
-const MEAN_SHIFT: u32 = 8;
-
-fn from_mean(mean: i64) -> Millimetre {
-    Millimetre::from_bits(math::saturate(math::shift_round(mean, MEAN_SHIFT)))
-}
+pub(super) const MEAN_SHIFT: u32 = 8;
 
 /// Powers at the plate that can be stepped stay below this.
 const MOST_POWER: Dioptre = dioptres!(512.0);
@@ -129,14 +124,14 @@ fn prism_on_axis(displacement: (i64, i64), power: PowerMatrix, geometry: &Geomet
         return Prism::SATURATED;
     }
     let back = StepBack::of(power, geometry.gap());
-    let throw = i128::from(geometry.throw().to_bits()) << 14;
-    // Q28 times 2^-24 mm over 2^-16 mm to 2^-20, times 100: 25 / 2^14. Five more bits keep the factor 25 from the rounding.
+    let throw = i64::from(geometry.throw().to_bits()) << 8;
+    // Absurd spots reach 2^33 units of 2^-24 mm, the step back 2^34: 28 bits more in each leave 2^-6 of their product.
+    // Q22 times 2^-24 mm over 2^-16 mm to 2^-20, times 100: 25 / 2^8.
     let component = |a: i64, b: i64| {
-        // Absurd spots reach 2^67.
-        let product = |part: i64, moved: i64| i128::from(part).wrapping_mul(i128::from(moved));
-        let sum = product(a, displacement.0).wrapping_add(product(b, displacement.1));
-        let value = wide_ratio(sum, throw, 5).saturating_mul(25);
-        math::saturate(math::shift_round(value, 5))
+        let part = |back: i64, moved: i64| product(back << 28, moved << 28);
+        let sum = part(a, displacement.0).saturating_add(part(b, displacement.1));
+        // Five more bits keep the factor 25 from the rounding.
+        math::saturate(math::shift_round(math::ratio(sum, throw, 5).saturating_mul(25), 5))
     };
     Prism::from_bits(component(back.xx, back.xy), component(back.xy, back.yy))
 }
@@ -159,23 +154,6 @@ impl StepBack {
         let one = 1i64 << 28;
         Self { xx: part(power.xx).wrapping_add(one), xy: part(power.xy), yy: part(power.yy).wrapping_add(one) }
     }
-}
-
-/// Root of the mean of squares, in 2^-24 mm, from their sum in `2^(exponent - 88)` mm^2; `exponent` is even.
-fn deviation(squares: u128, exponent: u32, divisor: u64) -> u32 {
-    let bits = 128u32.wrapping_sub(squares.leading_zeros());
-    let down = bits.saturating_sub(64).wrapping_add(1) & !1;
-    let short = u64::try_from(squares >> (down & 127)).unwrap_or(u64::MAX);
-    let root = math::sqrt(short.checked_div(divisor).unwrap_or(0));
-    // Half of the exponent that makes it 2^-48 mm^2.
-    let (up, below) = (exponent.wrapping_add(down) >> 1, (88 - 48) >> 1);
-    let scaled = i64::from(root).wrapping_shl(up);
-    u32::try_from(math::shift_round(scaled, below)).unwrap_or(u32::MAX)
-}
-
-/// Root of the summed squares of the references' distances from their mean, in 2^-16 mm.
-fn spread(moments: &Moments, count: NonZeroU64) -> u32 {
-    math::sqrt(math::div_round(moments.trace(), count).unsigned_abs()).wrapping_shl(moments.shift >> 1)
 }
 
 impl Fit {
@@ -208,7 +186,7 @@ impl Fit {
     /// Prism at a point of the lens, counted from the sensor's axis: that on the axis, plus Prentice's.
     ///
     /// # Accuracy
-    /// Within one unit of 2^-20 prism dioptre of the fitted plane.
+    /// Within half a unit of 2^-20 prism dioptre of the plane of [`Fit::prism`] and [`Fit::power`].
     #[must_use]
     pub fn prism_at(&self, point: Point) -> Prism {
         self.prism + self.power.prism_at(point)
@@ -246,7 +224,7 @@ impl Fit {
     /// prism of 4 prism dioptres leaves some 1e-3 degree.
     ///
     /// # Accuracy
-    /// Within one unit of 2^-20 degree plus 1e-10 degree times the condition of the pattern.
+    /// Within one unit of 2^-20 degree plus 2e-10 degree times the condition of the pattern.
     #[must_use]
     pub fn rotation(&self) -> Degree {
         // 180 / pi in 2^-20 degree per radian, over 2^28.

@@ -1,35 +1,54 @@
 //! The normal equations of the symmetric fit, and their solution in closed form.
+//!
+//! Moments are scaled by a power of two so that the references' trace fills 62 bits, and taken as fractions of `2^62`:
+//! products of fractions are then one function, and nothing wider than 64 bits is linked into a controller.
 
 use super::{Error, SlopeSums};
 use crate::math;
+use core::num::NonZeroU64;
 
 /// Fraction bits of the fitted slopes' ratio to position: `u = throw s0 - A x`, `A` dimensionless.
 pub(super) const RATIO_BITS: u32 = 28;
 /// `|A|` below 4 in each element.
 const MOST_RATIO: i64 = 4 << RATIO_BITS;
-/// Bits to which moments are scaled: three of them multiply to 120.
-const MOMENT_BITS: u32 = 40;
 /// Spots whose spread across is under 1/256 of that along lie on a line: `det < trace^2 / 2^16`.
 const COLLINEAR_SHIFT: u32 = 16;
+/// Fraction bits of reference moments.
+const WHOLE: u32 = 62;
+/// Fewer fraction bits of moments with a displacement, which may be 8 times the trace.
+const SLOPE_ROOM: u32 = 4;
+/// Fewer fraction bits of the displacements' own moment, which may be 64 times the trace.
+const SQUARE_ROOM: u32 = 6;
 
-/// Central moments of positions and displacements times the number of spots, units of `2^(shift - 32)` mm^2.
+/// Central moments of the references times the number of spots, and what the fit needs of them.
 ///
-/// `n sum(xy) - sum(x) sum(y)` divides by nothing: the moments are exact as long as they fit [`EXACT_BITS`].
-pub(super) struct Moments {
-    xx: i64,
-    xy: i64,
-    yy: i64,
-    xu: i64,
-    xv: i64,
-    yu: i64,
-    yv: i64,
-    ww: i64,
-    /// Even.
-    pub(super) shift: u32,
+/// The normal matrix is `[[p, q, 0], [q, p + r, q], [0, q, r]]`, of determinant `t d` with `t = p + r` and
+/// `d = p r - q^2`; its adjugate is `[[d + r^2, -q r, q^2], [-q r, p r, -p q], [q^2, -p q, d + p^2]]`.
+///
+/// Range: `2^61 <= t < 2^62`, all others below `t` in magnitude, as fractions of `2^62`.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) struct Normal {
+    p: i64,
+    q: i64,
+    r: i64,
+    trace: i64,
+    det: i64,
 }
 
-/// Bits of a moment: 113 spots within 3 mm need 50.
-const EXACT_BITS: u32 = 61;
+/// Central moments with the displacements, in the scale of [`Normal`].
+///
+/// Range: `f`, `g`, `h` below 8 as fractions of `2^58`, `ww` below 64 as a fraction of `2^56`.
+pub(super) struct Moments {
+    pub(super) normal: Normal,
+    f: i64,
+    g: i64,
+    h: i64,
+    turning: [i64; 4],
+    ww: i64,
+    /// A moment is its fraction times `2^scale` units of 2^-32 mm^2, and the number of spots times what it would be alone.
+    scale: i32,
+    count: NonZeroU64,
+}
 
 /// The fitted symmetric matrix, Q28.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -39,131 +58,134 @@ pub(super) struct Ratio {
     pub(super) yy: i64,
 }
 
-/// The reference moments scaled to 40 bits, and the determinant of the 2 x 2 block.
+/// A sum over spots split by their number: `sum = mean * count + rest`.
+#[derive(Clone, Copy)]
+struct Split {
+    sum: i64,
+    mean: i64,
+    rest: i64,
+}
+
+impl Split {
+    fn of(sum: i64, count: NonZeroU64) -> Self {
+        let mean = math::div_round(sum, count);
+        Self { sum, mean, rest: sum.wrapping_sub(mean.wrapping_mul(count.get().cast_signed())) }
+    }
+}
+
+/// `count * products - a b` over `2^down`: exact when nothing is shifted out.
 ///
-/// The normal matrix is `[[p, q, 0], [q, p + r, q], [0, q, r]]`, of determinant `t d` with `t = p + r` and
-/// `d = p r - q^2`; its adjugate is `[[d + r^2, -q r, q^2], [-q r, p r, -p q], [q^2, -p q, d + p^2]]`.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
-pub(super) struct Normal {
-    p: i128,
-    q: i128,
-    r: i128,
-    trace: i128,
-    det: i128,
+/// With `a = mean count + rest`, it is `count (products - mean_a b - rest_a mean_b) - rest_a rest_b`; the bracket is the
+/// central moment within a unit, below 2^62, and the rests are at most half the count.
+#[inline(never)]
+fn central(products: i64, a: Split, b: Split, count: NonZeroU64, down: u32) -> i64 {
+    let moment = products.wrapping_sub(a.mean.wrapping_mul(b.sum)).wrapping_sub(a.rest.wrapping_mul(b.mean));
+    let shifted = |value: i64| if down == 0 { value } else { math::shift_round(value, down) };
+    shifted(moment).wrapping_mul(count.get().cast_signed()).wrapping_sub(shifted(a.rest.wrapping_mul(b.rest)))
 }
 
 impl Moments {
-    pub(super) fn of(sums: &SlopeSums) -> Self {
-        let s = sums;
-        let count = i128::from(s.count);
-        let part = |a: i64, b: i64| i128::from(a).wrapping_mul(i128::from(b));
-        let central = |sum: i64, a: i64, b: i64| count.wrapping_mul(i128::from(sum)).wrapping_sub(part(a, b));
-        let (xx, yy) = (central(s.xx, s.x, s.x), central(s.yy, s.y, s.y));
-        let ww = central(s.ww, s.u, s.u).wrapping_sub(part(s.v, s.v));
-        // No mixed moment exceeds the larger of its two.
-        let bits = 128u32.wrapping_sub(xx.max(yy).max(ww).leading_zeros());
-        let shift = bits.saturating_sub(EXACT_BITS).wrapping_add(1) & !1;
-        let short = |moment: i128| shortened(moment, shift);
-        Self {
-            xx: short(xx),
-            xy: short(central(s.xy, s.x, s.y)),
-            yy: short(yy),
-            xu: short(central(s.xu, s.x, s.u)),
-            xv: short(central(s.xv, s.x, s.v)),
-            yu: short(central(s.yu, s.y, s.u)),
-            yv: short(central(s.yv, s.y, s.v)),
-            ww: short(ww),
-            shift,
-        }
-    }
-
-    /// Sum of both reference moments.
-    pub(super) fn trace(&self) -> i64 {
-        self.xx.wrapping_add(self.yy)
-    }
-
-    /// Shift that brings the larger reference moment to [`MOMENT_BITS`]; negative shifts up.
-    fn excess(&self) -> i32 {
-        let bits = 64u32.wrapping_sub(self.xx.max(self.yy).leading_zeros());
-        bits.cast_signed().wrapping_sub(MOMENT_BITS.cast_signed())
-    }
-
-    /// The normal matrix.
-    ///
     /// # Errors
-    /// [`Error::Collinear`].
-    pub(super) fn normal(&self) -> Result<Normal, Error> {
-        let scale = |moment: i64| i128::from(scaled(moment, self.excess()));
-        let (p, q, r) = (scale(self.xx), scale(self.xy), scale(self.yy));
-        let trace = p.wrapping_add(r);
-        let det = p.wrapping_mul(r).wrapping_sub(q.wrapping_mul(q));
-        if det <= trace.wrapping_mul(trace) >> COLLINEAR_SHIFT {
+    /// [`Error::Collinear`], [`Error::SlopeRange`].
+    pub(super) fn of(sums: &SlopeSums, count: NonZeroU64) -> Result<Self, Error> {
+        let [x, y, u, v] = [sums.x, sums.y, sums.u, sums.v].map(|sum| Split::of(sum, count));
+        // What the largest moment, times the number of spots, has beyond 62 bits. No mixed moment exceeds both its squares.
+        let squares = sums.xx.max(sums.yy).max(sums.ww);
+        let bits = 128u32.wrapping_sub(squares.leading_zeros()).wrapping_sub(count.leading_zeros());
+        let down = bits.saturating_sub(WHOLE);
+        let moment = |products: i64, a: Split, b: Split| central(products, a, b, count, down);
+        let (xx, xy, yy) = (moment(sums.xx, x, x), moment(sums.xy, x, y), moment(sums.yy, y, y));
+        let trace = xx.saturating_add(yy);
+        let (xu, xv) = (moment(sums.xu, x, u), moment(sums.xv, x, v));
+        let (yu, yv) = (moment(sums.yu, y, u), moment(sums.yv, y, v));
+        let ww = moment(sums.ww, u, u).wrapping_add(moment(0, v, v));
+        // The trace may have one bit more than the moments: it then loses one, as everything does.
+        let up = trace.leading_zeros().cast_signed().wrapping_sub(2);
+        let scaled = |value: i64, room: u32| {
+            let fits = value.unsigned_abs() >> room.saturating_sub(1) <= trace.unsigned_abs();
+            let by = up.wrapping_sub(room.cast_signed());
+            let value = if by < 0 { math::shift_round(value, by.unsigned_abs()) } else { value << (by & 63) };
+            if fits { Ok(value) } else { Err(Error::SlopeRange) }
+        };
+        if trace <= 0 {
             return Err(Error::Collinear);
         }
-        Ok(Normal { p, q, r, trace, det })
+        Ok(Self {
+            normal: Normal::of(scaled(xx, 0)?, scaled(xy, 0)?, scaled(yy, 0)?)?,
+            f: scaled(xu.wrapping_neg(), SLOPE_ROOM)?,
+            g: scaled(xv.saturating_add(yu).wrapping_neg(), SLOPE_ROOM)?,
+            h: scaled(yv.wrapping_neg(), SLOPE_ROOM)?,
+            turning: [
+                scaled(xu, SLOPE_ROOM)?,
+                scaled(xv, SLOPE_ROOM)?,
+                scaled(yu, SLOPE_ROOM)?,
+                scaled(yv, SLOPE_ROOM)?,
+            ],
+            ww: scaled(ww, SQUARE_ROOM)?,
+            scale: down.cast_signed().wrapping_sub(up),
+            count,
+        })
     }
 
     /// The symmetric matrix that leaves the least squares.
     ///
     /// # Accuracy
-    /// Each element within `2^-39 cond (1 + |A|)` plus one unit of 2^-28, where `cond < 2^16` is the moments' condition.
+    /// Each element within `2^-52 cond (1 + |A|)` plus one unit of 2^-28, where `cond < 2^16` is the moments' condition.
     ///
     /// # Errors
     /// [`Error::SlopeRange`].
-    pub(super) fn solve(&self, normal: &Normal) -> Result<Ratio, Error> {
-        let Normal { p, q, r, trace, det } = *normal;
-        // A right side beyond four times the matrix means a ratio beyond its range.
-        let scale = |moment: i64| {
-            let value = i128::from(scaled(moment, self.excess()).wrapping_neg());
-            if value.unsigned_abs() >> 3 > trace.unsigned_abs() { Err(Error::SlopeRange) } else { Ok(value) }
-        };
-        let (f, h) = (scale(self.xu)?, scale(self.yv)?);
-        let g = scale(self.xv.wrapping_add(self.yu))?;
-        let square = |a: i128| a.wrapping_mul(a);
-        let divisor = trace.wrapping_mul(det);
-        let solve = |first: i128, second: i128, third: i128| {
-            let sum = first.wrapping_mul(f).wrapping_add(second.wrapping_mul(g)).wrapping_add(third.wrapping_mul(h));
-            let ratio = wide_ratio(sum, divisor, RATIO_BITS);
+    pub(super) fn solve(&self) -> Result<Ratio, Error> {
+        let (Normal { p, q, r, trace, det }, f, g, h) = (self.normal, self.f, self.g, self.h);
+        let divisor = product(trace, det);
+        // The numerator's parts are below 12, 2 and 2: their sum is below 16 in 2^58.
+        let solve = |parts: [i64; 3]| {
+            let sum = parts.into_iter().fold(0, i64::wrapping_add);
+            let ratio = math::ratio(sum, divisor, RATIO_BITS + SLOPE_ROOM);
             if ratio.unsigned_abs() < MOST_RATIO.unsigned_abs() { Ok(ratio) } else { Err(Error::SlopeRange) }
         };
-        let (qr, pq) = (q.wrapping_mul(r).wrapping_neg(), p.wrapping_mul(q).wrapping_neg());
+        let (first, second) = (difference(r, f, q, g), difference(p, h, q, g));
+        let square = product(q, q);
         Ok(Ratio {
-            xx: solve(det.wrapping_add(square(r)), qr, square(q))?,
-            xy: solve(qr, p.wrapping_mul(r), pq)?,
-            yy: solve(square(q), pq, det.wrapping_add(square(p)))?,
+            xx: solve([product(det, f), product(r, first), product(square, h)])?,
+            xy: solve([product(r, difference(p, g, q, f)), product(product(p, q), h).wrapping_neg(), 0])?,
+            yy: solve([product(det, h), product(p, second), product(square, f)])?,
         })
     }
 
-    /// Sum of squared residuals of a symmetric matrix times the number of spots, Q56 of the moments' unit.
+    /// Root of the mean squared residual of a symmetric matrix, 2^-24 mm, with `2 n - 5` degrees of freedom.
     ///
     /// Evaluated as the whole quadratic form, whose error is of second order in the matrix's rounding.
-    /// Range: `|A| < 2^30` in Q28, moments to 2^61: each term below 2^123 in Q56, five of them below 2^126.
-    pub(super) fn residual(&self, fit: Ratio) -> u128 {
-        let wide = |value: i64| i128::from(value);
-        let (a, b, c) = (wide(fit.xx), wide(fit.xy), wide(fit.yy));
-        let (p, q, r) = (wide(self.xx), wide(self.xy), wide(self.yy));
-        let linear = a
-            .wrapping_mul(wide(self.xu))
-            .wrapping_add(b.wrapping_mul(wide(self.xv).wrapping_add(wide(self.yu))))
-            .wrapping_add(c.wrapping_mul(wide(self.yv)));
-        let quadratic = a
-            .wrapping_mul(a)
-            .wrapping_mul(p)
-            .wrapping_add(b.wrapping_mul(b).wrapping_mul(p.wrapping_add(r)))
-            .wrapping_add(c.wrapping_mul(c).wrapping_mul(r))
-            .wrapping_add(b.wrapping_mul(a.wrapping_add(c)).wrapping_mul(q) << 1);
-        let sum = (wide(self.ww) << (2 * RATIO_BITS)).wrapping_add(linear << (RATIO_BITS + 1)).wrapping_add(quadratic);
-        sum.max(0).unsigned_abs()
+    /// Range: elements below 4: their squares below 16 in 2^58, their products with moments below that; all to 2^56.
+    pub(super) fn deviation(&self, fit: Ratio) -> u32 {
+        let Normal { p, q, r, trace, .. } = self.normal;
+        let [a, b, c] = [fit.xx, fit.xy, fit.yy].map(|element| element << (60 - RATIO_BITS));
+        let linear = product(a, self.f).wrapping_add(product(b, self.g)).wrapping_add(product(c, self.h));
+        let pure = product(product(a, a), p)
+            .wrapping_add(product(product(b, b), trace))
+            .wrapping_add(product(product(c, c), r));
+        // a + c may be 8: one bit less.
+        let mixed = product(product(b, (a >> 1).wrapping_add(c >> 1)), q);
+        let squares = self
+            .ww
+            .wrapping_sub(linear << 1)
+            .wrapping_add(math::shift_round(pure, SQUARE_ROOM - SLOPE_ROOM))
+            .wrapping_add(mixed);
+        let freedom = self.count.get().wrapping_mul(2).saturating_sub(5);
+        // 2^-56 of 2^62, and from 2^-32 mm^2 to 2^-48.
+        let exponent = self.scale.wrapping_add(SQUARE_ROOM.cast_signed()).wrapping_add(16);
+        root(squares.max(0).unsigned_abs(), self.count.get().wrapping_mul(freedom), exponent)
+    }
+
+    /// Root of the summed squares of the references' distances from their mean, in 2^-16 mm.
+    pub(super) fn spread(&self) -> u32 {
+        root(self.normal.trace.unsigned_abs(), self.count.get(), self.scale)
     }
 
     /// Half the antisymmetric part of the unconstrained fit, Q28: the rotation, in radians, of the spots about their mean.
-    pub(super) fn rotation(&self, normal: &Normal) -> i64 {
-        let Normal { p, q, r, det, .. } = *normal;
-        let scale = |moment: i64| i128::from(scaled(moment, self.excess()));
-        let (xu, xv, yu, yv) = (scale(self.xu), scale(self.xv), scale(self.yu), scale(self.yv));
-        let vyx = r.wrapping_mul(xv).wrapping_sub(q.wrapping_mul(yv));
-        let vxy = p.wrapping_mul(yu).wrapping_sub(q.wrapping_mul(xu));
-        wide_ratio(vyx.wrapping_sub(vxy), det << 1, RATIO_BITS)
+    pub(super) fn rotation(&self) -> i64 {
+        let (Normal { p, q, r, det, .. }, [xu, xv, yu, yv]) = (self.normal, self.turning);
+        let antisymmetric = difference(r, xv, q, yv).wrapping_sub(difference(p, yu, q, xu));
+        math::ratio(antisymmetric, det, RATIO_BITS + SLOPE_ROOM - 1)
     }
 }
 
@@ -171,56 +193,65 @@ impl Moments {
 pub(super) const INVERSE_BITS: u32 = 16;
 
 impl Normal {
+    fn of(p: i64, q: i64, r: i64) -> Result<Self, Error> {
+        let trace = p.wrapping_add(r);
+        let det = difference(p, r, q, q);
+        if det <= product(trace, trace) >> COLLINEAR_SHIFT {
+            return Err(Error::Collinear);
+        }
+        Ok(Self { p, q, r, trace, det })
+    }
+
     /// The inverse normal matrix times the trace, Q16: elements 11, 12, 13, 22, 23, 33.
     pub(super) fn inverse(&self) -> [i64; 6] {
         let Self { p, q, r, det, .. } = *self;
-        let over_det = |value: i128| wide_ratio(value, det, INVERSE_BITS);
+        let over_det = |a: i64, b: i64| math::ratio(product(a, b), det, INVERSE_BITS);
         let one = 1i64 << INVERSE_BITS;
         [
-            over_det(r.wrapping_mul(r)).wrapping_add(one),
-            over_det(q.wrapping_mul(r)).wrapping_neg(),
-            over_det(q.wrapping_mul(q)),
-            over_det(p.wrapping_mul(r)),
-            over_det(p.wrapping_mul(q)).wrapping_neg(),
-            over_det(p.wrapping_mul(p)).wrapping_add(one),
+            over_det(r, r).wrapping_add(one),
+            over_det(q, r).wrapping_neg(),
+            over_det(q, q),
+            over_det(p, r),
+            over_det(p, q).wrapping_neg(),
+            over_det(p, p).wrapping_add(one),
         ]
     }
 }
 
-/// `value / 2^shift`, rounded, halves away from zero, saturated to 64 bits.
-pub(super) fn shortened(value: i128, shift: u32) -> i64 {
-    let half = (1u128 << (shift & 127)) >> 1;
-    let magnitude = value.unsigned_abs().wrapping_add(half) >> (shift & 127);
-    let short = i64::try_from(magnitude).unwrap_or(i64::MAX);
-    if value < 0 { short.wrapping_neg() } else { short }
+/// `a b - c d`.
+fn difference(a: i64, b: i64, c: i64, d: i64) -> i64 {
+    product(a, b).wrapping_sub(product(c, d))
 }
 
-/// `value / 2^shift`, rounded; a negative shift multiplies, saturating: such a value is refused as [`Error::SlopeRange`].
-fn scaled(value: i64, shift: i32) -> i64 {
-    match shift {
-        0 => value,
-        1.. => math::shift_round(value, shift.unsigned_abs()),
-        _ => value.saturating_mul(1i64 << (shift.unsigned_abs() & 63)),
-    }
-}
-
-/// [`math::ratio`] of 128-bit integers, both brought to 63 bits first.
+/// `a b / 2^62`, rounded to nearest, halves away from zero.
 ///
-/// # Accuracy
-/// Within half a unit plus 5e-10 of itself. Odd in either operand.
-pub(super) fn wide_ratio(numerator: i128, divisor: i128, exponent: u32) -> i64 {
-    let narrow = |value: i128| {
-        let magnitude = value.unsigned_abs();
-        let down = 65u32.saturating_sub(magnitude.leading_zeros());
-        let short = i64::try_from(magnitude >> (down & 127)).unwrap_or(i64::MAX);
-        (if value < 0 { short.wrapping_neg() } else { short }, down)
-    };
-    let (n, n_down) = narrow(numerator);
-    let (d, d_down) = narrow(divisor);
-    let total = exponent.wrapping_add(n_down);
-    if total >= d_down {
-        math::ratio(n, d, total.wrapping_sub(d_down))
+/// Range: `|a|, |b| < 2^63`, of which the product's magnitude below `2^125`. Odd in either operand.
+#[inline(never)]
+pub(super) fn product(a: i64, b: i64) -> i64 {
+    const LOW: u64 = u32::MAX as u64;
+    let (x, y) = (a.unsigned_abs(), b.unsigned_abs());
+    let part = |x: u64, y: u64| x.wrapping_mul(y);
+    let (low, high) = (part(x & LOW, y & LOW), part(x >> 32, y >> 32));
+    let (first, second) = (part(x >> 32, y & LOW), part(x & LOW, y >> 32));
+    let middle = (low >> 32).wrapping_add(first & LOW).wrapping_add(second & LOW);
+    let upper = high.wrapping_add(first >> 32).wrapping_add(second >> 32).wrapping_add(middle >> 32);
+    // Bits 62 and 63 of the low word, and bit 61 to round.
+    let below = middle & LOW;
+    let magnitude = (upper << 2).wrapping_add(below >> 30).wrapping_add(below >> 29 & 1).cast_signed();
+    if (a < 0) == (b < 0) { magnitude } else { magnitude.wrapping_neg() }
+}
+
+/// `sqrt(value / divisor * 2^exponent)`, rounded; saturates.
+fn root(value: u64, divisor: u64, exponent: i32) -> u32 {
+    // As many bits more before the division as there is room for, so that an even power is left for after the root.
+    let room = value.leading_zeros().cast_signed();
+    let up = room.wrapping_sub(room.wrapping_add(exponent) & 1).max(0);
+    let root = math::sqrt((value << (up & 63)).checked_div(divisor).unwrap_or(0));
+    let half = exponent.wrapping_sub(up) >> 1;
+    let scaled = if half < 0 {
+        math::shift_round(i64::from(root), half.unsigned_abs())
     } else {
-        math::ratio(math::shift_round(n, d_down.wrapping_sub(total)), d, 0)
-    }
+        i64::from(root).checked_shl(half.unsigned_abs()).filter(|_| half < 31).unwrap_or(i64::MAX)
+    };
+    u32::try_from(scaled).unwrap_or(u32::MAX)
 }
