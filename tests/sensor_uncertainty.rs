@@ -10,7 +10,8 @@ use dioptric::oracle::{self, Matrix};
 use dioptric::quantity::{Dioptre, PrismDioptre};
 use dioptric::sensor::{Centre, StandardUncertainty};
 use spots::{
-    Bench, GRID, Lens, Place, UNIT, any_bench, any_holes, arranged, fitted, hexagon, lattice, ring, two_rows, unit,
+    Bench, GRID, Lens, Place, UNIT, any_bench, any_holes, arranged, condition, fitted, hexagon, lattice, ring,
+    two_rows, unit,
 };
 
 const RANDOM: u64 = 20_000;
@@ -27,9 +28,9 @@ const BUDGETS: &[Budget] = &[
 const fn budget(function: &'static str, measure: fn(&mut Worst)) -> Budget {
     Budget {
         function,
-        domain: "residual from 0.05 um, beyond two units",
+        domain: "residual from 0.05 um, cylinder from 0.25 D, condition to 4096, beyond two units",
         unit: "of itself",
-        allowed: 1e-3,
+        allowed: 8e-4,
         points: RANDOM,
         measure,
     }
@@ -183,15 +184,17 @@ fn measure(worst: &mut Worst, stream: &str, asked: &[usize]) {
             continue;
         };
         let form = found.power.sphero_cylinder();
-        // Differences of the reference's own steps fail on less cylinder than that.
-        let usual = form.sphere.abs().max(form.cylinder.abs()) < 64.0 && form.cylinder < -0.05 && found.residual > 5e-5;
-        if !usual || fit.is_saturated() {
+        let usual = form.sphere.abs().max(form.cylinder.abs()) < 64.0 && form.cylinder < -0.25 && found.residual > 5e-5;
+        let references: Vec<Place> = spots.iter().map(|s| [s[0], s[1]]).collect();
+        if !usual || fit.is_saturated() || condition(&references) > 4096.0 {
             continue;
         }
         let exact = propagated(&spots, &found, &bench);
         let uncertainty = fit.uncertainty();
         let at = || format!("{lens:?} {bench:?} {exact:?} {uncertainty:?}");
-        assert_eq!(uncertainty.axis.is_none(), exact[AXIS] > 45.0, "{}", at());
+        if (exact[AXIS] - 45.0).abs() > 0.1 {
+            assert_eq!(uncertainty.axis.is_none(), exact[AXIS] > 45.0, "{}", at());
+        }
         assert_eq!(uncertainty.centre.is_some(), matches!(fit.centre(), Centre::Point(_)), "{}", at());
         for &result in asked {
             let Some(stated) = seen(&uncertainty)[result] else { continue };
