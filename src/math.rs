@@ -5,6 +5,9 @@
 //! and negations only; so symmetry (`sin(-t) == -sin(t)`, mirror images, quarter turns) is exact by construction, not
 //! by luck of rounding.
 //!
+//! The smallest controllers have neither flash for copies nor instructions for 64-bit arithmetic: there the functions of 64 bits
+//! are called, elsewhere the compiler may inline them.
+//!
 //! The coefficients are minimax fits; `tests/data/kernels/make_kernels.py` prints them and their errors.
 #![allow(
     clippy::cast_possible_truncation,
@@ -195,7 +198,8 @@ const SECTOR_45: Sector = Sector { cos: 3_037_000_500, sin: 3_037_000_500, turn:
 /// assert_eq!(p.turn >> 30, 1); // second quadrant
 /// ```
 #[must_use]
-#[inline]
+#[cfg_attr(not(dioptric_narrow_multiplier), inline)]
+#[cfg_attr(dioptric_narrow_multiplier, inline(never))]
 pub fn polar(x: i32, y: i32) -> Polar {
     let ax = x.unsigned_abs();
     let ay = y.unsigned_abs();
@@ -298,6 +302,7 @@ const fn quotient_of_words(numerator: u32, divisor: u32) -> u32 {
 /// assert_eq!(dioptric::math::sqrt(7), 3);
 /// ```
 #[must_use]
+#[cfg_attr(dioptric_narrow_multiplier, inline(never))]
 pub fn sqrt(value: u64) -> u32 {
     let root = value.isqrt();
     let above = u64::from(value.wrapping_sub(root.wrapping_mul(root)) > root);
@@ -319,6 +324,7 @@ pub fn sqrt(value: u64) -> u32 {
 /// assert_eq!(dioptric::math::div_round(-5, three), -2);
 /// ```
 #[must_use]
+#[cfg_attr(dioptric_narrow_multiplier, inline(never))]
 pub fn div_round(numerator: i64, divisor: NonZeroU64) -> i64 {
     let n = numerator.unsigned_abs();
     let quotient = n / divisor;
@@ -350,6 +356,7 @@ pub fn div_round_by_word(numerator: i64, divisor: NonZeroU32) -> i64 {
 /// assert_eq!(dioptric::math::ratio(-1, 3, 10), -341);
 /// ```
 #[must_use]
+#[inline(never)]
 pub fn ratio(numerator: i64, divisor: i64, exponent: u32) -> i64 {
     if numerator == 0 {
         return 0;
@@ -423,7 +430,8 @@ fn divide(value: i64, count: NonZeroU64) -> (i64, i64) {
 /// assert_eq!(dioptric::math::shift_round(-3, 1), -2);
 /// ```
 #[must_use]
-#[inline]
+#[cfg_attr(not(dioptric_narrow_multiplier), inline)]
+#[cfg_attr(dioptric_narrow_multiplier, inline(never))]
 pub const fn shift_round(value: i64, bits: u32) -> i64 {
     let bits = if bits < 1 {
         1
@@ -443,7 +451,8 @@ pub const fn shift_round(value: i64, bits: u32) -> i64 {
 /// assert_eq!(dioptric::math::saturate(i64::MIN), -i32::MAX);
 /// ```
 #[must_use]
-#[inline]
+#[cfg_attr(not(dioptric_narrow_multiplier), inline)]
+#[cfg_attr(dioptric_narrow_multiplier, inline(never))]
 pub const fn saturate(value: i64) -> i32 {
     const LIMIT: i64 = i32::MAX as i64;
     if value > LIMIT {

@@ -15,9 +15,9 @@ const MOST_RATIO: i64 = 4 << RATIO_BITS;
 const COLLINEAR_SHIFT: u32 = 16;
 /// Fraction bits of reference moments.
 const WHOLE: u32 = 62;
-/// Fewer fraction bits of moments with a displacement, which may be 8 times the trace.
+/// Fewer fraction bits of moments with a displacement, which may be 4 times the trace.
 const SLOPE_ROOM: u32 = 4;
-/// Fewer fraction bits of the displacements' own moment, which may be 64 times the trace.
+/// Fewer fraction bits of the displacements' own moment, which may be 32 times the trace.
 const SQUARE_ROOM: u32 = 6;
 
 /// Central moments of the references times the number of spots, and what the fit needs of them.
@@ -37,13 +37,13 @@ pub(super) struct Normal {
 
 /// Central moments with the displacements, in the scale of [`Normal`].
 ///
-/// Range: `f`, `g`, `h` below 8 as fractions of `2^58`, `ww` below 64 as a fraction of `2^56`.
+/// Range: `xu` to `yv` below 4 as fractions of `2^58`, `ww` below 32 as a fraction of `2^56`.
 pub(super) struct Moments {
     pub(super) normal: Normal,
-    f: i64,
-    g: i64,
-    h: i64,
-    turning: [i64; 4],
+    xu: i64,
+    xv: i64,
+    yu: i64,
+    yv: i64,
     ww: i64,
     /// A moment is its fraction times `2^scale` units of 2^-32 mm^2, and the number of spots times what it would be alone.
     scale: i32,
@@ -58,8 +58,40 @@ pub(super) struct Ratio {
     pub(super) yy: i64,
 }
 
-/// A sum over spots split by their number: `sum = mean * count + rest`.
+/// The power of two that makes fractions of moments: up by so many bits, negative for down.
 #[derive(Clone, Copy)]
+struct Fraction {
+    trace: u64,
+    up: i32,
+}
+
+impl Fraction {
+    /// # Errors
+    /// [`Error::Collinear`]: no trace.
+    fn of(trace: i64) -> Result<Self, Error> {
+        if trace <= 0 {
+            return Err(Error::Collinear);
+        }
+        // The trace may have one bit more than the moments: it then loses one, as everything does.
+        let up = trace.leading_zeros().cast_signed().wrapping_sub(2);
+        Ok(Self { trace: trace.unsigned_abs(), up })
+    }
+
+    /// A moment as a fraction of 2^62 with `room` bits less.
+    ///
+    /// # Errors
+    /// [`Error::SlopeRange`] from a quarter of that room on.
+    #[inline(never)]
+    fn of_moment(self, moment: i64, room: u32) -> Result<i64, Error> {
+        if moment.unsigned_abs() >> room.saturating_sub(2) > self.trace {
+            return Err(Error::SlopeRange);
+        }
+        let by = self.up.wrapping_sub(room.cast_signed());
+        Ok(if by < 0 { math::shift_round(moment, by.unsigned_abs()) } else { moment << (by & 63) })
+    }
+}
+
+/// A sum over spots split by their number: `sum = mean * count + rest`.
 struct Split {
     sum: i64,
     mean: i64,
@@ -78,7 +110,7 @@ impl Split {
 /// With `a = mean count + rest`, it is `count (products - mean_a b - rest_a mean_b) - rest_a rest_b`; the bracket is the
 /// central moment within a unit, below 2^62, and the rests are at most half the count.
 #[inline(never)]
-fn central(products: i64, a: Split, b: Split, count: NonZeroU64, down: u32) -> i64 {
+fn central(products: i64, a: &Split, b: &Split, count: NonZeroU64, down: u32) -> i64 {
     let moment = products.wrapping_sub(a.mean.wrapping_mul(b.sum)).wrapping_sub(a.rest.wrapping_mul(b.mean));
     let shifted = |value: i64| if down == 0 { value } else { math::shift_round(value, down) };
     shifted(moment).wrapping_mul(count.get().cast_signed()).wrapping_sub(shifted(a.rest.wrapping_mul(b.rest)))
@@ -93,38 +125,35 @@ impl Moments {
         let squares = sums.xx.max(sums.yy).max(sums.ww);
         let bits = 128u32.wrapping_sub(squares.leading_zeros()).wrapping_sub(count.leading_zeros());
         let down = bits.saturating_sub(WHOLE);
-        let moment = |products: i64, a: Split, b: Split| central(products, a, b, count, down);
-        let (xx, xy, yy) = (moment(sums.xx, x, x), moment(sums.xy, x, y), moment(sums.yy, y, y));
-        let trace = xx.saturating_add(yy);
-        let (xu, xv) = (moment(sums.xu, x, u), moment(sums.xv, x, v));
-        let (yu, yv) = (moment(sums.yu, y, u), moment(sums.yv, y, v));
-        let ww = moment(sums.ww, u, u).wrapping_add(moment(0, v, v));
-        // The trace may have one bit more than the moments: it then loses one, as everything does.
-        let up = trace.leading_zeros().cast_signed().wrapping_sub(2);
-        let scaled = |value: i64, room: u32| {
-            let fits = value.unsigned_abs() >> room.saturating_sub(1) <= trace.unsigned_abs();
-            let by = up.wrapping_sub(room.cast_signed());
-            let value = if by < 0 { math::shift_round(value, by.unsigned_abs()) } else { value << (by & 63) };
-            if fits { Ok(value) } else { Err(Error::SlopeRange) }
-        };
-        if trace <= 0 {
-            return Err(Error::Collinear);
+        let terms = [
+            (sums.xx, &x, &x),
+            (sums.xy, &x, &y),
+            (sums.yy, &y, &y),
+            (sums.xu, &x, &u),
+            (sums.xv, &x, &v),
+            (sums.yu, &y, &u),
+            (sums.yv, &y, &v),
+            (sums.ww, &u, &u),
+            (0, &v, &v),
+        ];
+        let [xx, xy, yy, xu, xv, yu, yv, uu, vv] = terms.map(|(products, a, b)| central(products, a, b, count, down));
+        let fraction = Fraction::of(xx.saturating_add(yy))?;
+        let mut moments = [
+            (xx, 0),
+            (xy, 0),
+            (yy, 0),
+            (xu, SLOPE_ROOM),
+            (xv, SLOPE_ROOM),
+            (yu, SLOPE_ROOM),
+            (yv, SLOPE_ROOM),
+            (uu.wrapping_add(vv), SQUARE_ROOM),
+        ];
+        for (moment, room) in &mut moments {
+            *moment = fraction.of_moment(*moment, *room)?;
         }
-        Ok(Self {
-            normal: Normal::of(scaled(xx, 0)?, scaled(xy, 0)?, scaled(yy, 0)?)?,
-            f: scaled(xu.wrapping_neg(), SLOPE_ROOM)?,
-            g: scaled(xv.saturating_add(yu).wrapping_neg(), SLOPE_ROOM)?,
-            h: scaled(yv.wrapping_neg(), SLOPE_ROOM)?,
-            turning: [
-                scaled(xu, SLOPE_ROOM)?,
-                scaled(xv, SLOPE_ROOM)?,
-                scaled(yu, SLOPE_ROOM)?,
-                scaled(yv, SLOPE_ROOM)?,
-            ],
-            ww: scaled(ww, SQUARE_ROOM)?,
-            scale: down.cast_signed().wrapping_sub(up),
-            count,
-        })
+        let [xx, xy, yy, xu, xv, yu, yv, ww] = moments.map(|(moment, _)| moment);
+        let scale = down.cast_signed().wrapping_sub(fraction.up);
+        Ok(Self { normal: Normal::of(xx, xy, yy)?, xu, xv, yu, yv, ww, scale, count })
     }
 
     /// The symmetric matrix that leaves the least squares.
@@ -135,7 +164,8 @@ impl Moments {
     /// # Errors
     /// [`Error::SlopeRange`].
     pub(super) fn solve(&self) -> Result<Ratio, Error> {
-        let (Normal { p, q, r, trace, det }, f, g, h) = (self.normal, self.f, self.g, self.h);
+        let Normal { p, q, r, trace, det } = self.normal;
+        let [f, g, h] = self.right_side();
         let divisor = product(trace, det);
         // The numerator's parts are below 12, 2 and 2: their sum is below 16 in 2^58.
         let solve = |parts: [i64; 3]| {
@@ -152,6 +182,11 @@ impl Moments {
         })
     }
 
+    /// The normal equations' right side: below 4, 8 and 4.
+    fn right_side(&self) -> [i64; 3] {
+        [self.xu.wrapping_neg(), self.xv.wrapping_add(self.yu).wrapping_neg(), self.yv.wrapping_neg()]
+    }
+
     /// Root of the mean squared residual of a symmetric matrix, 2^-24 mm, with `2 n - 5` degrees of freedom.
     ///
     /// Evaluated as the whole quadratic form, whose error is of second order in the matrix's rounding.
@@ -159,7 +194,8 @@ impl Moments {
     pub(super) fn deviation(&self, fit: Ratio) -> u32 {
         let Normal { p, q, r, trace, .. } = self.normal;
         let [a, b, c] = [fit.xx, fit.xy, fit.yy].map(|element| element << (60 - RATIO_BITS));
-        let linear = product(a, self.f).wrapping_add(product(b, self.g)).wrapping_add(product(c, self.h));
+        let [f, g, h] = self.right_side();
+        let linear = product(a, f).wrapping_add(product(b, g)).wrapping_add(product(c, h));
         let pure = product(product(a, a), p)
             .wrapping_add(product(product(b, b), trace))
             .wrapping_add(product(product(c, c), r));
@@ -183,8 +219,8 @@ impl Moments {
 
     /// Half the antisymmetric part of the unconstrained fit, Q28: the rotation, in radians, of the spots about their mean.
     pub(super) fn rotation(&self) -> i64 {
-        let (Normal { p, q, r, det, .. }, [xu, xv, yu, yv]) = (self.normal, self.turning);
-        let antisymmetric = difference(r, xv, q, yv).wrapping_sub(difference(p, yu, q, xu));
+        let Normal { p, q, r, det, .. } = self.normal;
+        let antisymmetric = difference(r, self.xv, q, self.yv).wrapping_sub(difference(p, self.yu, q, self.xu));
         math::ratio(antisymmetric, det, RATIO_BITS + SLOPE_ROOM - 1)
     }
 }
@@ -219,6 +255,7 @@ impl Normal {
 }
 
 /// `a b - c d`.
+#[inline(never)]
 fn difference(a: i64, b: i64, c: i64, d: i64) -> i64 {
     product(a, b).wrapping_sub(product(c, d))
 }

@@ -451,7 +451,7 @@ impl SumOfProducts for LimbProductSum {
         self.low = self.low.wrapping_add(al.wrapping_mul(bl));
     }
 
-    #[inline]
+    #[inline(never)]
     fn total(&self) -> i64 {
         let shifted = |limb: i32, by: u32| i64::from(limb) << (by & 63);
         shifted(self.high, 2 * LIMB).wrapping_add(shifted(self.middle, LIMB)).wrapping_add(i64::from(self.low))
