@@ -530,6 +530,7 @@ fn refractive_indices_lie_from_one_to_four() {
         let index: RefractiveIndex = text.parse().expect(text);
         assert!((f64::from(index.to_bits()) / f64::from(1 << 29) - expected).abs() <= 2e-9, "{text}");
         assert_eq!(RefractiveIndex::from_bits(index.to_bits()), Ok(index));
+        assert_eq!(RefractiveIndex::try_from(u32::from(index)), Ok(index));
         assert_eq!(index.to_string(), format!("{expected:.3}"));
         assert_eq!(format!("{index:.9}").parse(), Ok(index));
     }

@@ -620,7 +620,8 @@ proptest! {
         prop_assert!(v.blur_strength().is_saturated());
         prop_assert!(v.power_along(Axis::VERTICAL).is_saturated());
         prop_assert!(v.torsion_along(Axis::VERTICAL).is_saturated());
-        prop_assert!(v.turned(degrees!(10.0)).is_saturated());
+        let turned = v.turned(degrees!(10.0));
+        prop_assert!(turned.j0.is_saturated() && turned.j45.is_saturated());
         prop_assert!(PowerMatrix::from(v).is_saturated());
     }
 
@@ -699,7 +700,17 @@ fn a_meridian_agrees_with_the_sine_squared_law_and_the_turned_matrix() {
 #[test]
 fn a_vector_beyond_a_prescription_is_refused() {
     let most = MOST_POWER.to_bits();
-    assert!(vector(0, most / 2, 0).sphero_cylinder().is_ok());
+    for on_the_limit in [
+        vector(0, most / 2, 0),
+        vector(most, 0, 0),
+        vector(-most, 0, 0),
+        vector(most - 5, 3, 4),
+        vector(5 - most, 0, 5),
+    ] {
+        assert!(on_the_limit.sphero_cylinder().is_ok(), "{on_the_limit:?}");
+    }
+    assert_eq!(vector(most - 4, 3, 4).sphero_cylinder(), Err(rx::Error::PowerRange));
+    assert_eq!(vector(4 - most, 3, 4).sphero_cylinder(), Err(rx::Error::PowerRange));
     assert_eq!(vector(0, most / 2 + 1, 0).sphero_cylinder(), Err(rx::Error::CylinderRange));
     assert_eq!(vector(most, 1, 0).sphero_cylinder(), Err(rx::Error::PowerRange));
     assert_eq!(vector(-most, 0, 1).sphero_cylinder(), Err(rx::Error::PowerRange));
