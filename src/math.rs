@@ -71,10 +71,8 @@ impl CosSin {
     /// the diagonal, so that mirror images there agree too. Truncations: below `2^-31` each step; fit: 1.3e-9 (sine), 1.8e-9 (cosine, at the diagonal).
     #[inline]
     fn of(turn: u32) -> Self {
-        let octant = turn >> 29;
-        let low = turn & (OCTANT - 1);
-        let folded = if octant & 1 == 1 { OCTANT.wrapping_sub(low) } else { low };
-        let u = folded << 2;
+        // Two bits up, the sign bit tells odd octants, which run backwards: the magnitude is the fraction of either kind.
+        let u = (turn << 2).cast_signed().unsigned_abs();
         let u2 = high_product(u, u);
 
         // The outermost-power terms matter to 15 bits of u2: one plain product each. Q31 * Q15 >> 10 is Q36, Q34 * Q15 >> 12
@@ -90,7 +88,7 @@ impl CosSin {
         let tail = reduced(2_649_351_760, tail, u2);
         let major = reduced(1 << 31, tail, u2);
 
-        let swapped = octant.wrapping_add(1) & 2 != 0;
+        let swapped = turn.wrapping_add(OCTANT) & (OCTANT << 1) != 0;
         Self {
             cos: if swapped { minor } else { major },
             sin: if swapped { major } else { minor },

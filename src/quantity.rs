@@ -82,8 +82,8 @@ const fn sticky_sum_of_large(a: i32, b: i32) -> i32 {
 /// Half, halves away from zero, of a value short of `i32::MAX`.
 #[inline]
 pub(crate) const fn halved(value: i32) -> i32 {
-    // Shifting right floors: one more for what is positive.
-    value.wrapping_add((value > 0) as i32) >> 1
+    // Shifting right floors: one more for what is not negative, which changes nothing for what is even.
+    value.wrapping_add(1).wrapping_add(value >> 31) >> 1
 }
 
 /// Declares one linear quantity: its storage, its text and its arithmetic.

@@ -134,12 +134,12 @@ impl SpheroCylinder {
         if half > MOST >> 1 {
             return Err(Error::CylinderRange);
         }
-        let half = half.cast_signed();
-        // half is at most 2^25: a mean that wraps comes out near the other end, and is refused as well.
-        let (sphere, across) = (mean.wrapping_add(half), mean.wrapping_sub(half));
-        if sphere.unsigned_abs() > MOST || across.unsigned_abs() > MOST {
+        // The stronger of both principal powers; 2^31 + 2^25 fits.
+        if mean.unsigned_abs().wrapping_add(half) > MOST {
             return Err(Error::PowerRange);
         }
+        let half = half.cast_signed();
+        let sphere = mean.wrapping_add(half);
         // An even cylinder: sphere and mean power then keep their sum and difference exactly.
         let cylinder = half.wrapping_mul(-2);
         Ok(Self { sphere: Dioptre::from_small_bits(sphere), cylinder: Dioptre::from_small_bits(cylinder), axis })
