@@ -93,7 +93,7 @@ impl Generator {
     /// Half of them in quarters and whole degrees, as lenses are ordered; half anything in range.
     pub fn prescription(&mut self) -> SpheroCylinder {
         let (sphere, cylinder, axis) = if self.word() & 1 == 0 {
-            let quarters = |word: u32, most: u32| Dioptre::from_bits((word % (8 * most) << 18) as i32);
+            let quarters = |word: u32, most: u32| Dioptre::from_bits(((word % (8 * most)) << 18) as i32);
             let degrees = Axis::from_degrees((self.word() % 181) as u16).unwrap_or_default();
             (quarters(self.word(), 20), -quarters(self.word(), 10), degrees)
         } else {
