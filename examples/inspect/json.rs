@@ -73,23 +73,24 @@ impl From<&Lens> for Object {
             centre_x: centre.and_then(|centre| centre.x.number()),
             centre_y: centre.and_then(|centre| centre.y.number()),
             residual_um: lens.fit.residual().number(),
-            expanded_uncertainty: (&lens.expanded).into(),
+            expanded_uncertainty: Expanded::of(lens),
             verdict: lens.verdict.decision().to_string(),
             findings: lens.verdict.findings().map(Finding::from).collect(),
         }
     }
 }
 
-impl From<&crate::lens::Expanded> for Expanded {
-    fn from(u: &crate::lens::Expanded) -> Self {
+impl Expanded {
+    fn of(lens: &Lens) -> Self {
+        let (u, centre) = (&lens.expanded, lens.expanded_centre);
         Self {
-            sphere: u.sphere.number(),
-            cylinder: u.cylinder.number(),
+            sphere: u.sphere_meridian.and_then(Decimals::number),
+            cylinder: u.cylinder.and_then(Decimals::number),
             axis: u.axis.and_then(Decimals::number),
-            prism_x: u.prism_x.number(),
-            prism_y: u.prism_y.number(),
-            centre_x: u.centre.and_then(|u| u.x.number()),
-            centre_y: u.centre.and_then(|u| u.y.number()),
+            prism_x: u.prism_horizontal.and_then(Decimals::number),
+            prism_y: u.prism_vertical.and_then(Decimals::number),
+            centre_x: centre.and_then(|u| u.x.number()),
+            centre_y: centre.and_then(|u| u.y.number()),
         }
     }
 }

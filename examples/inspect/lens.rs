@@ -2,63 +2,23 @@
 
 use crate::args::{Order, Uncertainty};
 use crate::spots::{Fault, Spots};
-use dioptric::quantity::{Axis, Degree, Dioptre, Point, PrismDioptre};
+use dioptric::quantity::{Axis, Dioptre, Point};
 use dioptric::rx::SpheroCylinder;
 use dioptric::sensor::{Centre, Fit};
-use dioptric::tolerance::{self, Class, Decision, Measured, Ordered, PrismRule, Rule, Verdict, judge};
+use dioptric::tolerance::{self, Class, Decision, Measured, Ordered, Rule, Verdict, judge};
 use std::io::BufRead;
 
 pub struct Lens {
     pub order: Order,
     pub file: String,
     pub fit: Fit,
-    pub expanded: Expanded,
+    /// U = 2 u of the fit.
+    pub expanded: tolerance::Uncertainty,
+    /// The same of the optical centre's coordinates, of which a class judges the length alone.
+    pub expanded_centre: Option<Point>,
     pub class: &'static Class,
     pub rule: Rule,
     pub verdict: Verdict,
-}
-
-/// Expanded uncertainties of the fit, U = 2 u.
-pub struct Expanded {
-    pub sphere: Dioptre,
-    pub across: Dioptre,
-    pub cylinder: Dioptre,
-    pub axis: Option<Degree>,
-    pub prism_x: PrismDioptre,
-    pub prism_y: PrismDioptre,
-    pub centre: Option<Point>,
-}
-
-impl Expanded {
-    fn of(fit: &Fit) -> Self {
-        let standard = fit.uncertainty();
-        Self {
-            sphere: standard.sphere.double(),
-            across: standard.across.double(),
-            cylinder: standard.cylinder.double(),
-            axis: standard.axis.map(Degree::double),
-            prism_x: standard.prism_x.double(),
-            prism_y: standard.prism_y.double(),
-            centre: standard.centre.map(|u| u + u),
-        }
-    }
-
-    /// As the decision rule takes it: one number for both meridians, and one for the prism in whichever direction the
-    /// class judges it. The larger of two, or their length, claims too much rather than too little.
-    fn for_rule(&self, class: &Class) -> tolerance::Uncertainty {
-        let prism = match class.prism {
-            PrismRule::PrismOrPosition { .. } => dioptric::prism::Prism::new(self.prism_x, self.prism_y).resultant().0,
-            _ => self.prism_x.max(self.prism_y),
-        };
-        tolerance::Uncertainty {
-            meridian: Some(self.sphere.max(self.across)),
-            cylinder: Some(self.cylinder),
-            axis: self.axis,
-            addition: None,
-            prism: Some(prism),
-            position: self.centre.map(Point::distance),
-        }
-    }
 }
 
 impl Lens {
@@ -71,15 +31,17 @@ impl Lens {
         uncertainty: Uncertainty,
     ) -> Result<Self, Fault> {
         let fit = Spots::read(&file, spots)?.fit(&order.geometry)?;
-        let expanded = Expanded::of(&fit);
+        let standard = fit.uncertainty();
+        let expanded = tolerance::Uncertainty::of_fit(&standard);
         let rule = match uncertainty {
             Uncertainty::None => Rule::Simple,
-            Uncertainty::Fit => Rule::Guarded(expanded.for_rule(class)),
+            Uncertainty::Fit => Rule::Guarded(expanded),
         };
         let ordered = Ordered { power: order.rx, addition: None, prism: order.prism };
         let measured = Measured { power: Some(fit.vector().into()), addition: None, prism: Some(fit.prism()) };
         let verdict = judge(class, &ordered, &measured, rule);
-        Ok(Self { order, file, fit, expanded, class, rule, verdict })
+        let expanded_centre = standard.centre.map(|u| u + u);
+        Ok(Self { order, file, fit, expanded, expanded_centre, class, rule, verdict })
     }
 
     pub fn conforms(&self) -> bool {

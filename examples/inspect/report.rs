@@ -4,7 +4,7 @@ use crate::findings::{Findings, label};
 use crate::lens::Lens;
 use crate::numbers::{or_dash, two_digits};
 use dioptric::prism::Eye;
-use dioptric::quantity::{Dioptre, Millimetre};
+use dioptric::quantity::{Dioptre, Millimetre, PrismDioptre};
 use dioptric::sensor::Centre;
 use dioptric::tolerance::{Decision, Rule};
 use std::fmt::{self, Display};
@@ -54,15 +54,17 @@ impl Report<'_> {
             or_dash(self.0.axis().map(|axis| format!("{axis:.1}"))),
         ];
         row(f, "measured", cells, format!("{:.3}", fit.prism().of(order.eye)))?;
-        let cells = [two_digits(u.sphere), two_digits(u.cylinder), or_dash(u.axis.map(two_digits))];
-        let prism = format!("{} horizontal, {} vertical", two_digits(u.prism_x), two_digits(u.prism_y));
+        let power = |u: Option<Dioptre>| or_dash(u.map(two_digits));
+        let prism = |u: Option<PrismDioptre>| or_dash(u.map(two_digits));
+        let cells = [power(u.sphere_meridian), power(u.cylinder), or_dash(u.axis.map(two_digits))];
+        let prism = format!("{} horizontal, {} vertical", prism(u.prism_horizontal), prism(u.prism_vertical));
         row(f, "U of spots, k = 2", cells, prism)
     }
 
     fn centre(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "  {:<19}", "optical centre")?;
         let eye = self.0.order.eye;
-        match (self.0.fit.centre(), self.0.centre(), self.0.expanded.centre) {
+        match (self.0.fit.centre(), self.0.centre(), self.0.expanded_centre) {
             (_, Some(point), Some(u)) => {
                 let (x, y) = (two_digits(u.x), two_digits(u.y));
                 writeln!(f, "{}   U {x} mm horizontal, {y} mm vertical", place(point.x, point.y, eye))

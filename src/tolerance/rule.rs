@@ -1,7 +1,9 @@
 //! Decision rules: how a limit and a measurement uncertainty become a decision.
 
 use super::verdict::Parameter;
-use crate::quantity::{Degree, Dioptre, Millimetre, PrismDioptre};
+use crate::prism::Prism;
+use crate::quantity::{Degree, Dioptre, Millimetre, Point, PrismDioptre};
+use crate::sensor::StandardUncertainty;
 use core::fmt;
 
 /// The outcome, from best to worst.
@@ -33,25 +35,64 @@ impl fmt::Display for Decision {
     }
 }
 
-/// Expanded uncertainty U = k u of each measured quantity. The sign does not count.
+/// Expanded uncertainty U = k u of each [`Parameter`]. The sign does not count.
 ///
 /// `None`: not known. Under the guarded rule nothing is proved without it.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Uncertainty {
-    /// Of a principal power.
-    pub meridian: Option<Dioptre>,
+    /// Of the sphere in minus-cylinder form.
+    pub sphere_meridian: Option<Dioptre>,
+    /// Of the other principal power: sphere plus cylinder.
+    pub cylinder_meridian: Option<Dioptre>,
     /// Of the cylinder.
     pub cylinder: Option<Dioptre>,
     /// Of the axis.
     pub axis: Option<Degree>,
     /// Of the addition.
     pub addition: Option<Dioptre>,
-    /// Of the prism: of a component, and of the length of its deviation.
+    /// Of the prism's horizontal component.
+    pub prism_horizontal: Option<PrismDioptre>,
+    /// Of the prism's vertical component.
+    pub prism_vertical: Option<PrismDioptre>,
+    /// Of the length of the prism's deviation, for [`PrismRule::PrismOrPosition`](super::PrismRule::PrismOrPosition).
     pub prism: Option<PrismDioptre>,
-    /// Of the position of the prism reference point.
+    /// Of the distance of the prism reference point.
     pub position: Option<Millimetre>,
+}
+
+impl Uncertainty {
+    /// That of a fit, with coverage factor k = 2: about 95 % for errors that are nearly normal.
+    ///
+    /// The lengths of two components, prism and position, get the length of both components' U: in no direction is the
+    /// standard uncertainty of a deviation along it larger than that, however the components are correlated. There is no
+    /// addition in a fit. The scatter of the spots is all that is in it: errors of gap, throw, calibration and wavelength
+    /// are to be added by who knows them.
+    ///
+    /// # Range
+    /// Saturates: at the end of its scale a U proves nothing, just as `None`.
+    ///
+    /// # Accuracy
+    /// Twice the standard uncertainty, exact; the two lengths as [`Prism::resultant`] and [`Point::distance`].
+    ///
+    /// # Source
+    /// Expanded uncertainty, and k = 2 for about 95 %: JCGM 100:2008 (GUM), 6.2.1 and 6.3.3 (from memory).
+    #[must_use]
+    pub fn of_fit(standard: &StandardUncertainty) -> Self {
+        let (horizontal, vertical) = (standard.prism_x.double(), standard.prism_y.double());
+        Self {
+            sphere_meridian: Some(standard.sphere.double()),
+            cylinder_meridian: Some(standard.across.double()),
+            cylinder: Some(standard.cylinder.double()),
+            axis: standard.axis.map(Degree::double),
+            addition: None,
+            prism_horizontal: Some(horizontal),
+            prism_vertical: Some(vertical),
+            prism: Some(Prism::new(horizontal, vertical).resultant().0),
+            position: standard.centre.map(|centre| Point::distance(centre + centre)),
+        }
+    }
 }
 
 /// How measurement uncertainty counts. To be agreed before measuring.
@@ -79,13 +120,14 @@ impl Rule {
     pub(super) fn uncertainty(&self, parameter: Parameter) -> Option<i32> {
         let Self::Guarded(expanded) = self else { return None };
         let bits = match parameter {
-            Parameter::SphereMeridian | Parameter::CylinderMeridian => expanded.meridian.map(Dioptre::to_bits),
+            Parameter::SphereMeridian => expanded.sphere_meridian.map(Dioptre::to_bits),
+            Parameter::CylinderMeridian => expanded.cylinder_meridian.map(Dioptre::to_bits),
             Parameter::Cylinder => expanded.cylinder.map(Dioptre::to_bits),
             Parameter::Axis => expanded.axis.map(Degree::to_bits),
             Parameter::Addition => expanded.addition.map(Dioptre::to_bits),
-            Parameter::PrismHorizontal | Parameter::PrismVertical | Parameter::Prism => {
-                expanded.prism.map(PrismDioptre::to_bits)
-            }
+            Parameter::PrismHorizontal => expanded.prism_horizontal.map(PrismDioptre::to_bits),
+            Parameter::PrismVertical => expanded.prism_vertical.map(PrismDioptre::to_bits),
+            Parameter::Prism => expanded.prism.map(PrismDioptre::to_bits),
             Parameter::ReferencePoint => expanded.position.map(Millimetre::to_bits),
         };
         bits.map(i32::saturating_abs)

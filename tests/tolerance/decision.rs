@@ -2,17 +2,22 @@
 
 use super::{SLACK, d, decision, found, order, pd, plus, rx};
 use dioptric::prism::Prism;
-use dioptric::quantity::{Axis, Degree, Dioptre, Millimetre, PrismDioptre};
+use dioptric::quantity::{Axis, Degree, Dioptre, Millimetre, Point, PrismDioptre};
 use dioptric::rx::SpheroCylinder;
+use dioptric::sensor::StandardUncertainty;
 use dioptric::tolerance::*;
 use dioptric::vector::PowerVector;
 use dioptric::{degrees, dioptres, millimetres, prism_dioptres};
 
+/// All different: each parameter must find its own.
 const ALL_KNOWN: Uncertainty = Uncertainty {
-    meridian: Some(dioptres!(0.03125)),
+    sphere_meridian: Some(dioptres!(0.03125)),
+    cylinder_meridian: Some(dioptres!(0.046875)),
     cylinder: Some(dioptres!(0.0625)),
     axis: Some(degrees!(0.5)),
-    addition: Some(dioptres!(0.03125)),
+    addition: Some(dioptres!(0.015625)),
+    prism_horizontal: Some(prism_dioptres!(0.03125)),
+    prism_vertical: Some(prism_dioptres!(0.046875)),
     prism: Some(prism_dioptres!(0.0625)),
     position: Some(millimetres!(0.25)),
 };
@@ -65,12 +70,12 @@ fn the_guarded_rule_has_three_zones_for_every_parameter() {
     // ISO 21987 at these powers; the prism limits with the effect of 1 mm and 0.5 mm of 2.00 D. ANSI: 0.33.
     for (parameter, limit, guard) in [
         (Parameter::SphereMeridian, bits(0.12), bits(0.03125)),
-        (Parameter::CylinderMeridian, bits(0.12), bits(0.03125)),
+        (Parameter::CylinderMeridian, bits(0.12), bits(0.046875)),
         (Parameter::Cylinder, bits(0.12), bits(0.0625)),
         (Parameter::Axis, bits(4.0), bits(0.5)),
-        (Parameter::Addition, bits(0.12), bits(0.03125)),
-        (Parameter::PrismHorizontal, bits(0.25) + bits(0.2), bits(0.0625)),
-        (Parameter::PrismVertical, bits(0.25) + bits(0.1), bits(0.0625)),
+        (Parameter::Addition, bits(0.12), bits(0.015625)),
+        (Parameter::PrismHorizontal, bits(0.25) + bits(0.2), bits(0.03125)),
+        (Parameter::PrismVertical, bits(0.25) + bits(0.1), bits(0.046875)),
         (Parameter::Prism, bits(0.33), bits(0.0625)),
     ] {
         for (units, expected) in zones(limit, guard) {
@@ -106,17 +111,79 @@ fn the_guarded_position_has_three_zones() {
 #[test]
 fn an_uncertainty_wider_than_the_limit_proves_no_conformity() {
     let ordered = order(rx("-1.00"));
-    let wide = Uncertainty { meridian: Some(dioptres!(0.2)), ..ALL_KNOWN };
+    let wide = Uncertainty { sphere_meridian: Some(dioptres!(0.2)), ..ALL_KNOWN };
     let verdict = judge(&ISO_21987, &ordered, &found(ordered.power, &ordered), Rule::Guarded(wide));
     assert_eq!(verdict.decision(), Decision::Undetermined);
-    let boundless = Uncertainty { meridian: Some(Dioptre::MAX), ..ALL_KNOWN };
+    let boundless = Uncertainty { sphere_meridian: Some(Dioptre::MAX), ..ALL_KNOWN };
     let verdict = judge(&ISO_21987, &ordered, &found(rx("-60.00"), &ordered), Rule::Guarded(boundless));
     assert_eq!(decision(&verdict, Parameter::SphereMeridian), Decision::Undetermined);
 }
 
+/// Invented: legs of 3 and 4, so that lengths are 5.
+const OF_A_FIT: StandardUncertainty = StandardUncertainty {
+    sphere: dioptres!(0.0078125),
+    cylinder: dioptres!(0.015625),
+    across: dioptres!(0.01171875),
+    axis: Some(degrees!(0.25)),
+    prism_x: prism_dioptres!(0.0234375),
+    prism_y: prism_dioptres!(0.03125),
+    centre: Some(Point::new(millimetres!(0.75), millimetres!(1.0))),
+};
+
+#[test]
+fn a_fit_gives_each_parameter_twice_its_own_standard_uncertainty() {
+    let expanded = Uncertainty {
+        sphere_meridian: Some(dioptres!(0.015625)),
+        cylinder_meridian: Some(dioptres!(0.0234375)),
+        cylinder: Some(dioptres!(0.03125)),
+        axis: Some(degrees!(0.5)),
+        addition: None,
+        prism_horizontal: Some(prism_dioptres!(0.046875)),
+        prism_vertical: Some(prism_dioptres!(0.0625)),
+        prism: Some(prism_dioptres!(0.078125)),
+        position: Some(millimetres!(2.5)),
+    };
+    assert_eq!(Uncertainty::of_fit(&OF_A_FIT), expanded);
+    let open = StandardUncertainty { axis: None, centre: None, ..OF_A_FIT };
+    assert_eq!(Uncertainty::of_fit(&open), Uncertainty { axis: None, position: None, ..expanded });
+}
+
+#[test]
+fn the_uncertainty_of_a_fit_saturates() {
+    let half = |top: i32| top / 2 + 1;
+    let (power, prism) = (Dioptre::from_bits(half(i32::MAX)), PrismDioptre::from_bits(half(i32::MAX)));
+    let wide = StandardUncertainty {
+        sphere: power,
+        cylinder: Dioptre::MAX,
+        across: power,
+        axis: Some(degrees!(45.0)),
+        prism_x: prism,
+        prism_y: prism_dioptres!(0.0),
+        centre: Some(Point::new(millimetres!(0.0), Millimetre::from_bits(half(i32::MAX)))),
+    };
+    let expanded = Uncertainty {
+        sphere_meridian: Some(Dioptre::MAX),
+        cylinder_meridian: Some(Dioptre::MAX),
+        cylinder: Some(Dioptre::MAX),
+        axis: Some(degrees!(90.0)),
+        addition: None,
+        prism_horizontal: Some(PrismDioptre::MAX),
+        prism_vertical: Some(prism_dioptres!(0.0)),
+        prism: Some(PrismDioptre::MAX),
+        position: Some(Millimetre::MAX),
+    };
+    assert_eq!(Uncertainty::of_fit(&wide), expanded);
+    // Neither conformity nor failure is proved by it.
+    let ordered = order(rx("-1.00"));
+    for measured in ["-1.00", "-60.00"] {
+        let verdict = judge(&ISO_21987, &ordered, &found(rx(measured), &ordered), Rule::Guarded(expanded));
+        assert_eq!(decision(&verdict, Parameter::SphereMeridian), Decision::Undetermined, "{measured}");
+    }
+}
+
 #[test]
 fn the_sign_of_an_uncertainty_does_not_count() {
-    let negative = Uncertainty { meridian: Some(dioptres!(-0.03125)), ..ALL_KNOWN };
+    let negative = Uncertainty { sphere_meridian: Some(dioptres!(-0.03125)), ..ALL_KNOWN };
     let ordered = order(rx("-1.00"));
     for measured in ["-1.00", "-1.08", "-1.10", "-1.14", "-1.16"] {
         let judged =
@@ -188,10 +255,13 @@ fn what_is_saturated_fails() {
         Measured { prism: Some(Prism::SATURATED), ..whole },
     ];
     let boundless = Uncertainty {
-        meridian: Some(Dioptre::MAX),
+        sphere_meridian: Some(Dioptre::MAX),
+        cylinder_meridian: Some(Dioptre::MAX),
         cylinder: Some(Dioptre::MAX),
         axis: None,
         addition: Some(Dioptre::MAX),
+        prism_horizontal: Some(high),
+        prism_vertical: Some(high),
         prism: Some(high),
         position: Some(Millimetre::MAX),
     };

@@ -98,13 +98,18 @@ impl Off {
 
 fn rule() -> impl Strategy<Value = Rule> {
     let guard = || proptest::option::of(small(0.1));
-    let known = (guard(), guard(), proptest::option::of(small(3.0)), guard(), guard(), guard()).prop_map(
-        |(meridian, cylinder, axis, addition, prism, position)| {
+    let powers = [(); 4].map(|()| guard());
+    let prisms = [(); 3].map(|()| guard());
+    let known = (powers, proptest::option::of(small(3.0)), prisms, guard()).prop_map(
+        |([sphere, across, cylinder, addition], axis, [horizontal, vertical, prism], position)| {
             Rule::Guarded(Uncertainty {
-                meridian: meridian.map(Dioptre::from_bits),
+                sphere_meridian: sphere.map(Dioptre::from_bits),
+                cylinder_meridian: across.map(Dioptre::from_bits),
                 cylinder: cylinder.map(Dioptre::from_bits),
                 axis: axis.map(Degree::from_bits),
                 addition: addition.map(Dioptre::from_bits),
+                prism_horizontal: horizontal.map(PrismDioptre::from_bits),
+                prism_vertical: vertical.map(PrismDioptre::from_bits),
                 prism: prism.map(PrismDioptre::from_bits),
                 position: position.map(Millimetre::from_bits),
             })
@@ -201,10 +206,13 @@ proptest! {
     fn a_guard_of_nothing_is_simple_acceptance(class in class(), ordered in ordered(), off in off()) {
         let Some(measured) = off.of(&ordered) else { return Ok(()) };
         let nothing = Rule::Guarded(Uncertainty {
-            meridian: Some(Dioptre::ZERO),
+            sphere_meridian: Some(Dioptre::ZERO),
+            cylinder_meridian: Some(Dioptre::ZERO),
             cylinder: Some(Dioptre::ZERO),
             axis: Some(Degree::ZERO),
             addition: Some(Dioptre::ZERO),
+            prism_horizontal: Some(PrismDioptre::ZERO),
+            prism_vertical: Some(PrismDioptre::ZERO),
             prism: Some(PrismDioptre::ZERO),
             position: Some(Millimetre::ZERO),
         });

@@ -52,7 +52,7 @@ fn alternatives_uncertainties_and_saturation_show() {
     );
     assert_eq!(verdict.to_string(), "conforms");
 
-    let guarded = Rule::Guarded(Uncertainty { meridian: Some(d(0.05)), ..Uncertainty::default() });
+    let guarded = Rule::Guarded(Uncertainty { sphere_meridian: Some(d(0.05)), ..Uncertainty::default() });
     let verdict = judge(&ANSI_Z80_1, &ordered, &found(rx("-10.18"), &ordered), guarded);
     assert_eq!(
         text(&verdict, Parameter::SphereMeridian),

@@ -114,7 +114,7 @@ fn verdicts() {
     let read = SpheroCylinder::new(dioptres!(-2.06), dioptres!(-0.97), axis!(41.0)).unwrap_or_default();
     let measured = Measured { power: Some(read.into()), ..Measured::default() };
     info!("Measured {}", measured);
-    let expanded = Uncertainty { meridian: Some(dioptres!(0.02)), ..Uncertainty::default() };
+    let expanded = Uncertainty { sphere_meridian: Some(dioptres!(0.02)), ..Uncertainty::default() };
     for rule in [Rule::Simple, Rule::Guarded(expanded)] {
         info!("Rule {}", rule);
         let verdict = judge(&ISO_21987, &ordered, &measured, rule);

@@ -57,12 +57,17 @@ impl Generator {
             return Rule::Simple;
         }
         let small = Dioptre::from_bits(self.small() >> 2);
+        let meridian = self.sometimes(small);
+        let prism = Some(PrismDioptre::from_bits(small.to_bits()));
         Rule::Guarded(Uncertainty {
-            meridian: self.sometimes(small),
+            sphere_meridian: meridian,
+            cylinder_meridian: meridian,
             cylinder: self.sometimes(small),
             axis: Some(Degree::from_bits(self.small())),
             addition: Some(small),
-            prism: Some(PrismDioptre::from_bits(small.to_bits())),
+            prism_horizontal: prism,
+            prism_vertical: prism,
+            prism,
             position: Some(Millimetre::from_bits(self.small() >> 6)),
         })
     }

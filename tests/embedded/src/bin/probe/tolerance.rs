@@ -1,12 +1,16 @@
 use core::hint::black_box;
 
-use dioptric::tolerance::{
-    self, AdditionRow, Class, Confidence, Error, Finding, Limit, Measured, MeasuredPower, Ordered, Parameter,
-    PrismRule, RowPower, Rule, Uncertainty, Value, Verdict,
+use dioptric::{
+    sensor::StandardUncertainty,
+    tolerance::{
+        self, AdditionRow, Class, Confidence, Error, Finding, Limit, Measured, MeasuredPower, Ordered, Parameter,
+        PrismRule, RowPower, Rule, Uncertainty, Value, Verdict,
+    },
 };
 
 use crate::{
-    degrees, dioptres, keep, millimetres, prism::prism, prism_dioptres, rx::prescription, show, vector::vector, word,
+    degrees, dioptres, keep, millimetres, point, prism::prism, prism_dioptres, rx::prescription, show, vector::vector,
+    word,
 };
 
 pub fn probe() {
@@ -19,6 +23,7 @@ pub fn probe() {
             keep(Class::find(class).map(|class| verdict(&tolerance::judge(class, &ordered, &measured, rule))));
         }
     }
+    keep(Uncertainty::of_fit(&standard_uncertainty()));
     keep(Limit::of(black_box(Limit::Percent(2)), dioptres()));
     keep(tolerance::below(dioptres()));
     classes();
@@ -26,12 +31,27 @@ pub fn probe() {
 
 fn uncertainty() -> Uncertainty {
     Uncertainty {
-        meridian: black_box(Some(dioptres())),
+        sphere_meridian: black_box(Some(dioptres())),
+        cylinder_meridian: Some(dioptres()),
         cylinder: Some(dioptres()),
         axis: Some(degrees()),
         addition: Some(dioptres()),
+        prism_horizontal: Some(prism_dioptres()),
+        prism_vertical: Some(prism_dioptres()),
         prism: Some(prism_dioptres()),
         position: Some(millimetres()),
+    }
+}
+
+fn standard_uncertainty() -> StandardUncertainty {
+    StandardUncertainty {
+        sphere: dioptres(),
+        cylinder: dioptres(),
+        across: dioptres(),
+        axis: black_box(Some(degrees())),
+        prism_x: prism_dioptres(),
+        prism_y: prism_dioptres(),
+        centre: black_box(Some(point())),
     }
 }
 
