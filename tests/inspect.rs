@@ -507,11 +507,22 @@ fn half_a_line_is_refused() {
 }
 
 #[test]
-fn duplicate_spots_are_refused_with_both_lines() {
+fn a_hole_given_twice_is_refused_with_both_lines() {
     let again = format!("{HEADER}\n{GOOD}\n1.0,-0,1.2,0.1\n");
     refuse("reference.csv", again, &["line 6, fields ref_x_mm, ref_y_mm: the reference position of line 3 again"]);
-    let twice = format!("{HEADER}\n{GOOD}2,0,1.1,0\n");
-    refuse("spot.csv", twice, &["line 5, fields x_mm, y_mm: the spot of line 3 again"]);
+    // Whether or not its spot is the same.
+    let whole = format!("{HEADER}\n{GOOD}0,1,0,1.1\n");
+    refuse("line.csv", whole, &["line 5, fields ref_x_mm, ref_y_mm: the reference position of line 4 again"]);
+}
+
+/// What +20.00 D does at the plate with the detector 50 mm behind it, its focal length.
+#[test]
+fn spots_may_coincide() {
+    let path = file("focus.csv", format!("{HEADER}\n2,0,0,0\n-2,0,0,0\n0,2,0,0\n0,-2,0,0\n"));
+    let arguments = ["--eye", "right", "--rx", "+20.00", "--gap", "0", "--throw", "50", "--spots", &path];
+    let (lens, status) = json(&arguments);
+    assert_eq!((&lens["verdict"], status, &lens["spots"]), (&"conforms".into(), 0, &4.into()), "{lens}");
+    assert!((number(&lens, "sphere") - 20.0).abs() < POWER, "{lens}");
 }
 
 #[test]

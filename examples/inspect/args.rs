@@ -23,7 +23,7 @@ SPOTS FILE
   CSV with the header ref_x_mm,ref_y_mm,x_mm,y_mm, in any order; other columns are ignored. A line
   is a spot: where the light through a hole lands without lens (ref) and with it, in decimal
   millimetres at the detector, x to the right and y up as the observer in front of the lens sees it.
-  3 to 65536 spots, not on one line, each reference and each spot once, coordinates within 32 mm.
+  3 to 65536 spots, not on one line, each reference once, coordinates within 32 mm.
   A byte order mark, any line ends, blank lines, and blanks around a field are accepted.
 
 JSON

@@ -70,8 +70,8 @@ impl Spots {
         let mut seen = Seen::default();
         while let Some((line, text)) = lines.next_filled()? {
             let pair = header.pair(file, line, &text)?;
-            let fault = |fields, what: String| Fault { file: file.into(), lines: Some((line, line)), fields, what };
-            seen.note(pair, line).map_err(|(fields, what)| fault(fields, what))?;
+            let fault = |fields, what| Fault { file: file.into(), lines: Some((line, line)), fields, what };
+            seen.note(pair.reference(), line).map_err(|what| fault(&COLUMNS[..2], what))?;
             spots.sums.add(pair).map_err(|error| fault(&[], error.to_string()))?;
             if spots.sums.count() == 1 {
                 spots.lines.0 = line;
@@ -194,29 +194,21 @@ fn shown(text: &str) -> String {
     format!("\"{}{more}\"", cut.escape_debug())
 }
 
-/// The references and spots read so far, and their lines.
+/// The references read so far, and their lines.
 #[derive(Default)]
-struct Seen {
-    references: HashMap<(i32, i32), u32>,
-    spots: HashMap<(i32, i32), u32>,
-}
+struct Seen(HashMap<(i32, i32), u32>);
 
 impl Seen {
-    /// A hole has one spot, and a spot comes from one hole. The sums take no more spots than these maps can hold.
-    fn note(&mut self, pair: SpotPair, line: u32) -> Result<(), (&'static [&'static str], String)> {
-        let mut once = |map: fn(&mut Self) -> &mut HashMap<_, u32>, point: Point| match map(self)
-            .entry((point.x.to_bits(), point.y.to_bits()))
-        {
-            Entry::Occupied(first) => Err(*first.get()),
+    /// A hole stands in the file once. Spots may coincide: a lens whose focus lies on the detector brings them together.
+    /// The sums take no more spots than the map can hold.
+    fn note(&mut self, reference: Point, line: u32) -> Result<(), String> {
+        match self.0.entry((reference.x.to_bits(), reference.y.to_bits())) {
+            Entry::Occupied(first) => Err(format!("the reference position of line {} again", first.get())),
             Entry::Vacant(place) => {
                 place.insert(line);
                 Ok(())
             }
-        };
-        once(|seen| &mut seen.references, pair.reference())
-            .map_err(|first| (&COLUMNS[..2], format!("the reference position of line {first} again")))?;
-        once(|seen| &mut seen.spots, pair.spot())
-            .map_err(|first| (&COLUMNS[2..], format!("the spot of line {first} again: it cannot come from two holes")))
+        }
     }
 }
 
