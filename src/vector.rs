@@ -74,7 +74,6 @@ pub const LEAST_POWER: Dioptre = dioptres!(0.02);
 /// ```
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Default)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct PowerVector {
     /// Mean power: the spherical equivalent.
     pub m: Dioptre,
@@ -257,6 +256,13 @@ impl fmt::Display for PowerVector {
         fmt::Display::fmt(&self.j0, f)?;
         f.write_str(" J45 ")?;
         fmt::Display::fmt(&self.j45, f)
+    }
+}
+
+#[cfg(feature = "defmt")]
+impl defmt::Format for PowerVector {
+    fn format(&self, f: defmt::Formatter<'_>) {
+        defmt::write!(f, "M {} J0 {} J45 {}", self.m, self.j0, self.j45);
     }
 }
 

@@ -39,7 +39,6 @@ impl fmt::Display for Eye {
 
 /// A prism together with its eye, so that its base has a name.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct EyePrism {
     prism: Prism,
     eye: Eye,
@@ -222,7 +221,44 @@ impl fmt::Display for Prism {
 #[cfg(feature = "defmt")]
 impl defmt::Format for Prism {
     fn format(&self, f: defmt::Formatter<'_>) {
+        if self.x == PrismDioptre::ZERO && self.y != PrismDioptre::ZERO {
+            return log_vertical(f, self.y);
+        }
         let (amount, base) = self.resultant();
+        if amount == PrismDioptre::ZERO {
+            return defmt::write!(f, "{}", amount);
+        }
         defmt::write!(f, "{} @ {}", amount, base);
+    }
+}
+
+#[cfg(feature = "defmt")]
+impl defmt::Format for EyePrism {
+    fn format(&self, f: defmt::Formatter<'_>) {
+        let (horizontal, vertical) = (self.base_in(), self.base_up());
+        if self.prism == Prism::ZERO {
+            return defmt::write!(f, "{}", PrismDioptre::ZERO);
+        }
+        if horizontal < PrismDioptre::ZERO {
+            defmt::write!(f, "{} base out", horizontal.abs());
+        } else if horizontal != PrismDioptre::ZERO {
+            defmt::write!(f, "{} base in", horizontal);
+        }
+        if horizontal != PrismDioptre::ZERO && vertical != PrismDioptre::ZERO {
+            defmt::write!(f, " ");
+        }
+        if vertical != PrismDioptre::ZERO {
+            log_vertical(f, vertical);
+        }
+    }
+}
+
+/// The names stand in the format strings: an argument would be shown in quotes where a derived `Format` nests.
+#[cfg(feature = "defmt")]
+fn log_vertical(f: defmt::Formatter<'_>, amount: PrismDioptre) {
+    if amount < PrismDioptre::ZERO {
+        defmt::write!(f, "{} base down", amount.abs());
+    } else {
+        defmt::write!(f, "{} base up", amount);
     }
 }

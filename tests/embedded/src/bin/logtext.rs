@@ -71,8 +71,14 @@ fn vectors() {
 
 fn prisms() {
     let prism = Prism::new(prism_dioptres!(1.5), prism_dioptres!(-0.5));
-    info!("Prism {} {}", prism, Prism::new(prism_dioptres!(0.0), prism_dioptres!(2.0)));
-    info!("EyePrism {} {}", prism.of(Eye::Right), prism.of(Eye::Left));
+    let vertical = |amount| Prism::new(prism_dioptres!(0.0), amount);
+    let (up, down) = (vertical(prism_dioptres!(2.0)), vertical(prism_dioptres!(-0.75)));
+    info!("Prism {}, {}, {}, {}", prism, up, down, Prism::ZERO);
+    info!("EyePrism {}, {}", prism.of(Eye::Right), prism.of(Eye::Left));
+    let horizontal = Prism::new(prism_dioptres!(1.0), prism_dioptres!(0.0));
+    info!("EyePrism {}, {}, {}", horizontal.of(Eye::Left), up.of(Eye::Left), Prism::ZERO.of(Eye::Right));
+    // Inside what derives its text.
+    info!("Some {}", Some(down));
     info!("Eye {}", Eye::Right);
     let cylinder = PowerMatrix { xx: dioptres!(0.0), xy: dioptres!(0.0), yy: dioptres!(2.0) };
     info!("NoPower {}", prism::decentration(cylinder, prism));
