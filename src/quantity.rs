@@ -2,7 +2,7 @@
 //!
 //! A linear quantity is a signed 32-bit count of `2^-FRACTION_BITS` units, symmetric about zero. Sums *saturate* at the
 //! ends and stay there: a saturated value added to anything is still saturated, every verdict rejects it
-//! ([`Dioptre::is_saturated`]), and nothing wraps. Decimal hundredths are not exact in binary; [`Dioptre::SLACK`] says how
+//! ([`Dioptre::is_saturated`]), and nothing wraps; of two saturated parts the first decides. Decimal hundredths are not exact in binary; [`Dioptre::SLACK`] says how
 //! much that may matter.
 
 mod angle;

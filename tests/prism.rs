@@ -600,3 +600,10 @@ fn a_length_beyond_the_scale_is_saturated() {
     let near = decentration(weak, Prism::new(prism_dioptres!(3.1), PrismDioptre::ZERO)).expect("powered");
     assert!((near.x - millimetres!(1000.0)).abs() < millimetres!(0.1));
 }
+
+/// A number and another number is no prism: the bearing needs `@` or `base` before it.
+#[test]
+fn a_bearing_needs_its_word() {
+    let error = "2.5 37".parse::<Prism>().expect_err("no base named");
+    assert_eq!((error.kind(), error.position()), (dioptric::text::ParseErrorKind::BaseMissing, 4));
+}

@@ -165,9 +165,9 @@ fn read_one(reader: &mut Reader<'_>, eye: Option<Eye>) -> Result<Prism, ParseErr
     }
     if reader.take_word("base") {
         reader.skip_blanks();
-    }
-    if reader.peek().is_some_and(|c| c.is_ascii_digit()) {
-        return read_bearing(reader, amount);
+        if reader.peek().is_some_and(|c| c.is_ascii_digit()) {
+            return read_bearing(reader, amount);
+        }
     }
     read_named(reader, amount, eye)
 }
