@@ -63,12 +63,12 @@ impl SlopeSums {
     /// Fits a lens.
     ///
     /// # Accuracy
-    /// Against exact least squares of the same spots, exactly stepped back, for powers to 64 D and spots whose mean lies within
-    /// 12 mm of the axis; `cond` is the ratio of the references' principal second moments (1 for a round pattern), `K` the
-    /// larger principal value of `I - gap F` (above 1 behind a minus lens), at least 1:
-    /// - power within `K^2 (2e-6 D + 1.5e-9 D mm cond / throw)`;
-    /// - prism within `K (2e-6 + (9e-6 mm + 1.5e-9 mm cond) / throw)` prism dioptres, plus the power's bound times the gap in
-    ///   metres times the prism at the plate.
+    /// Against exact least squares of the same spots, exactly stepped back, for powers to 64 D, spots whose mean lies within
+    /// 12 mm of the axis, and any pattern that is accepted; `K` is the larger principal value of `I - gap F` (above 1 behind a
+    /// minus lens), at least 1:
+    /// - power within `K^2 2e-6 D`;
+    /// - prism within `K (2e-6 + 9e-6 mm / throw)` prism dioptres, plus the power's bound times the gap in metres times the
+    ///   prism at the plate.
     ///
     /// # Errors
     /// [`Error::TooFewSpots`], [`Error::Collinear`], [`Error::SlopeRange`], [`Error::SingularStepBack`].
@@ -78,11 +78,10 @@ impl SlopeSums {
         let ratio = moments.solve()?;
         let power = at_plate(ratio, geometry)?.stepped(-geometry.gap()).map_err(|_| Error::SingularStepBack)?;
         let mean = |sum: i64| math::div_round(sum << MEAN_SHIFT, count);
-        let (x, y) = (mean(self.x), mean(self.y));
-        let displacement = (mean(self.u), mean(self.v));
+        let [x, y, u, v] = self.linear.map(mean);
         Ok(Fit {
             power,
-            prism: prism_on_axis(on_axis(ratio, (x, y), displacement), power, geometry),
+            prism: prism_on_axis(on_axis(ratio, (x, y), (u, v)), power, geometry),
             geometry: *geometry,
             count: self.count,
             deviation: moments.deviation(ratio),
@@ -232,7 +231,7 @@ impl Fit {
     /// prism of 4 prism dioptres leaves some 1e-3 degree.
     ///
     /// # Accuracy
-    /// Within one unit of 2^-20 degree plus 2e-10 degree times the condition of the pattern.
+    /// Within one unit of 2^-20 degree.
     #[must_use]
     pub fn rotation(&self) -> Degree {
         // 180 / pi in 2^-20 degree per radian, over 2^28.

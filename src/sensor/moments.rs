@@ -120,20 +120,21 @@ impl Moments {
     /// # Errors
     /// [`Error::Collinear`], [`Error::SlopeRange`].
     pub(super) fn of(sums: &SlopeSums, count: NonZeroU64) -> Result<Self, Error> {
-        let [x, y, u, v] = [sums.x, sums.y, sums.u, sums.v].map(|sum| Split::of(sum, count));
+        let [x, y, u, v] = sums.linear.map(|sum| Split::of(sum, count));
+        let [xx, xy, yy, xu, xv, yu, yv, ww] = sums.products;
         // What the largest moment, times the number of spots, has beyond 62 bits. No mixed moment exceeds both its squares.
-        let squares = sums.xx.max(sums.yy).max(sums.ww);
+        let squares = xx.max(yy).max(ww);
         let bits = 128u32.wrapping_sub(squares.leading_zeros()).wrapping_sub(count.leading_zeros());
         let down = bits.saturating_sub(WHOLE);
         let terms = [
-            (sums.xx, &x, &x),
-            (sums.xy, &x, &y),
-            (sums.yy, &y, &y),
-            (sums.xu, &x, &u),
-            (sums.xv, &x, &v),
-            (sums.yu, &y, &u),
-            (sums.yv, &y, &v),
-            (sums.ww, &u, &u),
+            (xx, &x, &x),
+            (xy, &x, &y),
+            (yy, &y, &y),
+            (xu, &x, &u),
+            (xv, &x, &v),
+            (yu, &y, &u),
+            (yv, &y, &v),
+            (ww, &u, &u),
             (0, &v, &v),
         ];
         let [xx, xy, yy, xu, xv, yu, yv, uu, vv] = terms.map(|(products, a, b)| central(products, a, b, count, down));

@@ -130,18 +130,10 @@ const COMPACT_SHIFT: u32 = 4;
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct SlopeSums {
     pub(super) count: u32,
-    pub(super) x: i64,
-    pub(super) y: i64,
-    pub(super) u: i64,
-    pub(super) v: i64,
-    pub(super) xx: i64,
-    pub(super) xy: i64,
-    pub(super) yy: i64,
-    pub(super) xu: i64,
-    pub(super) xv: i64,
-    pub(super) yu: i64,
-    pub(super) yv: i64,
-    pub(super) ww: i64,
+    /// Of x, y of the references and u, v of the displacements.
+    pub(super) linear: [i64; 4],
+    /// Of xx, xy, yy; xu, xv, yu, yv; and uu + vv.
+    pub(super) products: [i64; 8],
 }
 
 impl SlopeSums {
@@ -162,18 +154,17 @@ impl SlopeSums {
         let (u, v) = (p.wrapping_sub(x), q.wrapping_sub(y));
         self.add_parts(&Self {
             count: 1,
-            x: i64::from(x),
-            y: i64::from(y),
-            u: i64::from(u),
-            v: i64::from(v),
-            xx: product(x, x),
-            xy: product(x, y),
-            yy: product(y, y),
-            xu: product(x, u),
-            xv: product(x, v),
-            yu: product(y, u),
-            yv: product(y, v),
-            ww: product(u, u).wrapping_add(product(v, v)),
+            linear: [x, y, u, v].map(i64::from),
+            products: [
+                product(x, x),
+                product(x, y),
+                product(y, y),
+                product(x, u),
+                product(x, v),
+                product(y, u),
+                product(y, v),
+                product(u, u).wrapping_add(product(v, v)),
+            ],
         });
         Ok(())
     }
@@ -223,37 +214,26 @@ impl SlopeSums {
         let with_y = CrossSums::<Products>::of_y(pairs, coordinates);
         Self {
             count: u32::try_from(pairs.len()).unwrap_or(u32::MAX),
-            x: i64::from(references.x),
-            y: i64::from(references.y),
-            xx: references.xx.total(),
-            xy: references.xy.total(),
-            yy: references.yy.total(),
-            u: i64::from(with_x.u),
-            v: i64::from(with_x.v),
-            xu: with_x.with_u.total(),
-            xv: with_x.with_v.total(),
-            yu: with_y.with_u.total(),
-            yv: with_y.with_v.total(),
-            ww: with_y.squares.total(),
+            linear: [references.x, references.y, with_x.u, with_x.v].map(i64::from),
+            products: [
+                references.xx.total(),
+                references.xy.total(),
+                references.yy.total(),
+                with_x.with_u.total(),
+                with_x.with_v.total(),
+                with_y.with_u.total(),
+                with_y.with_v.total(),
+                with_y.squares.total(),
+            ],
         }
     }
 
     fn scale_from_compact(&mut self) {
-        for sum in [&mut self.x, &mut self.y, &mut self.u, &mut self.v] {
+        for sum in &mut self.linear {
             *sum <<= COMPACT_SHIFT;
         }
-        let products = [
-            &mut self.xx,
-            &mut self.xy,
-            &mut self.yy,
-            &mut self.xu,
-            &mut self.xv,
-            &mut self.yu,
-            &mut self.yv,
-            &mut self.ww,
-        ];
-        for sum in products {
-            *sum <<= 2 * COMPACT_SHIFT;
+        for product in &mut self.products {
+            *product <<= 2 * COMPACT_SHIFT;
         }
     }
 
@@ -272,21 +252,10 @@ impl SlopeSums {
     #[inline]
     fn add_parts(&mut self, other: &Self) {
         self.count = self.count.wrapping_add(other.count);
-        let pairs = [
-            (&mut self.x, other.x),
-            (&mut self.y, other.y),
-            (&mut self.u, other.u),
-            (&mut self.v, other.v),
-            (&mut self.xx, other.xx),
-            (&mut self.xy, other.xy),
-            (&mut self.yy, other.yy),
-            (&mut self.xu, other.xu),
-            (&mut self.xv, other.xv),
-            (&mut self.yu, other.yu),
-            (&mut self.yv, other.yv),
-            (&mut self.ww, other.ww),
-        ];
-        for (sum, part) in pairs {
+        for (sum, part) in self.linear.iter_mut().zip(other.linear) {
+            *sum = sum.wrapping_add(part);
+        }
+        for (sum, part) in self.products.iter_mut().zip(other.products) {
             *sum = sum.wrapping_add(part);
         }
     }
