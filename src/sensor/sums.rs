@@ -154,7 +154,7 @@ impl SlopeSums {
         let (u, v) = (p.wrapping_sub(x), q.wrapping_sub(y));
         self.add_parts(&Self {
             count: 1,
-            linear: [x, y, u, v].map(i64::from),
+            linear: [i64::from(x), i64::from(y), i64::from(u), i64::from(v)],
             products: [
                 product(x, x),
                 product(x, y),
@@ -214,7 +214,7 @@ impl SlopeSums {
         let with_y = CrossSums::<Products>::of_y(pairs, coordinates);
         Self {
             count: u32::try_from(pairs.len()).unwrap_or(u32::MAX),
-            linear: [references.x, references.y, with_x.u, with_x.v].map(i64::from),
+            linear: [i64::from(references.x), i64::from(references.y), i64::from(with_x.u), i64::from(with_x.v)],
             products: [
                 references.xx.total(),
                 references.xy.total(),
@@ -252,11 +252,11 @@ impl SlopeSums {
     #[inline]
     fn add_parts(&mut self, other: &Self) {
         self.count = self.count.wrapping_add(other.count);
-        for (sum, part) in self.linear.iter_mut().zip(other.linear) {
-            *sum = sum.wrapping_add(part);
+        for (sum, part) in self.linear.iter_mut().zip(&other.linear) {
+            *sum = sum.wrapping_add(*part);
         }
-        for (sum, part) in self.products.iter_mut().zip(other.products) {
-            *sum = sum.wrapping_add(part);
+        for (sum, part) in self.products.iter_mut().zip(&other.products) {
+            *sum = sum.wrapping_add(*part);
         }
     }
 

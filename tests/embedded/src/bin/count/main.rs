@@ -66,10 +66,11 @@ fn round_trips() {
 }
 
 fn sum(spots: &[Option<SpotPair>; INPUTS]) -> SlopeSums {
-    spots.iter().flatten().fold(SlopeSums::default(), |mut sums, spot| {
+    let mut sums = SlopeSums::default();
+    for spot in spots.iter().flatten() {
         let _counted = sums.add(*spot);
-        sums
-    })
+    }
+    sums
 }
 
 fn sum_all(spots: &[SpotPair]) -> SlopeSums {
