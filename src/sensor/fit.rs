@@ -217,7 +217,7 @@ impl Fit {
     /// Standard deviation of what the fit leaves of a displacement component, with `2n - 5` degrees of freedom.
     ///
     /// # Accuracy
-    /// Within one unit of 2^-14 um of exact least squares.
+    /// Within 0.1 nm of exact least squares to 150 spots; with more, within 20 nm in quadrature (2 nm of 0.1 um).
     #[must_use]
     pub fn residual(&self) -> Micrometre {
         // 2^-24 mm to 2^-14 um: 1000 / 2^10.
