@@ -19,7 +19,7 @@ use super::fit::{Fit, MEAN_SHIFT, StepBack};
 use super::moments::INVERSE_BITS;
 use crate::math;
 use crate::quantity::{Degree, Dioptre, Millimetre, Point, PrismDioptre};
-use crate::vector::PowerVector;
+use crate::vector::{Covariance, PowerVector};
 use core::num::NonZeroU64;
 
 /// Standard uncertainties (k = 1) of a fit, from the scatter of its spots alone.
@@ -98,6 +98,34 @@ impl Fit {
         }
     }
 
+    /// Covariance of the power vector at the vertex, from the scatter of the spots; `None` of a saturated power.
+    ///
+    /// # Accuracy
+    /// Within 0.2 % of the largest element, or one unit of 2^-40 D^2.
+    ///
+    /// # Source
+    /// JCGM 100 (GUM), 5.2.2.
+    #[must_use]
+    pub fn covariance(&self) -> Option<Covariance> {
+        if self.is_saturated() {
+            return None;
+        }
+        let propagation = Propagation::of(self);
+        let half = 1i64 << (GRADIENT_BITS - 1);
+        let m = Symmetric { xx: half, xy: 0, yy: half };
+        let j0 = Symmetric { xx: half, xy: 0, yy: half.wrapping_neg() };
+        let j45 = Symmetric { xx: 0, xy: half, yy: 0 };
+        let element = |a: Symmetric, b: Symmetric| propagation.covariance(a, b);
+        Some(Covariance {
+            m: element(m, m),
+            j0: element(j0, j0),
+            j45: element(j45, j45),
+            m_j0: element(m, j0),
+            m_j45: element(m, j45),
+            j0_j45: element(j0, j45),
+        })
+    }
+
     /// `d centre = 10 F^-1 d p`, with the prism taken at the centre.
     fn centre_uncertainty(&self, propagation: &Propagation) -> Option<Point> {
         let centre = self.centre().point()?;
@@ -169,6 +197,20 @@ impl Propagation {
         let divisor = self.throw.wrapping_mul(i128::from(self.spread));
         // 2^-24 mm * 2^-28 / (2^-16 mm * 2^-16 mm) is 2^-20 / mm.
         Dioptre::from_bits(math::saturate(wide_ratio(self.scaled_power(g), divisor, 0)))
+    }
+
+    /// Covariance of `tr(A F)` and `tr(B F)`, 2^-40 D^2: a quarter of what the variances of their sum and difference differ by.
+    fn covariance(&self, a: Symmetric, b: Symmetric) -> i64 {
+        let divisor = self.throw.wrapping_mul(i128::from(self.spread));
+        let variance = |xx: i64, xy: i64, yy: i64| {
+            // 2^-30 D, so that its square is fine enough.
+            let deviation = i128::from(wide_ratio(self.scaled_power(Symmetric { xx, xy, yy }), divisor, 10));
+            deviation.saturating_mul(deviation)
+        };
+        let sum = variance(a.xx.wrapping_add(b.xx), a.xy.wrapping_add(b.xy), a.yy.wrapping_add(b.yy));
+        let rest = variance(a.xx.wrapping_sub(b.xx), a.xy.wrapping_sub(b.xy), a.yy.wrapping_sub(b.yy));
+        // A quarter, and from 2^-60 D^2 to 2^-40.
+        shortened(sum.saturating_sub(rest), 22)
     }
 
     /// Uncertainty of the direction of (J0, J45), halved: that of the component `turning` across it, over twice its length.

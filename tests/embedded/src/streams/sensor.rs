@@ -43,6 +43,10 @@ impl Digest {
         self.take([uncertainty.prism_x, uncertainty.prism_y].map(|part| part.to_bits() as u32));
         self.take_or(uncertainty.axis);
         self.take_or(uncertainty.centre);
+        let covariance = fit.covariance().map_or([0; 6], |c| [c.m, c.j0, c.j45, c.m_j0, c.m_j45, c.j0_j45]);
+        for element in covariance {
+            self.take([element as u32, (element >> 32) as u32]);
+        }
     }
 
     fn take_result(&mut self, sums: &SlopeSums, geometry: Geometry) {

@@ -54,6 +54,7 @@ fn fitted(fit: &Fit) {
     keep(Fit::geometry(fit));
     keep(Fit::is_saturated(fit));
     keep(Fit::uncertainty(fit));
+    keep(Fit::covariance(fit));
 }
 
 fn failed(error: Error) {
