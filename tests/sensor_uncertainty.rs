@@ -159,6 +159,31 @@ fn propagated(spots: &[[f64; 4]], found: &oracle::Fit, bench: &Bench) -> [f64; R
     })
 }
 
+/// Covariance of M, J0 and J45 by the same law: M M, J0 J0, J45 J45, M J0, M J45, J0 J45.
+fn propagated_covariance(spots: &[[f64; 4]], found: &oracle::Fit, bench: &Bench) -> [f64; 6] {
+    let at = parameters(found, bench);
+    let covariance = covariance(spots, bench);
+    let vector = |at: Row| {
+        let f = Matrix { xx: at[2], xy: at[3], yy: at[4] }.step(-bench.gap);
+        [(f.xx + f.yy) / 2.0, (f.xx - f.yy) / 2.0, f.xy]
+    };
+    let mut gradients = [[0.0; PARAMETERS]; 3];
+    for i in 2..PARAMETERS {
+        let moved = |by: f64| {
+            let mut moved = at;
+            moved[i] += by;
+            vector(moved)
+        };
+        let (up, down) = (moved(1e-5), moved(-1e-5));
+        (0..3).for_each(|r| gradients[r][i] = (up[r] - down[r]) / 2e-5);
+    }
+    [(0, 0), (1, 1), (2, 2), (0, 1), (0, 2), (1, 2)].map(|(a, b): (usize, usize)| {
+        let part =
+            |i: usize| (0..PARAMETERS).map(|j| gradients[a][i] * covariance[i][j] * gradients[b][j]).sum::<f64>();
+        (0..PARAMETERS).map(part).sum::<f64>() * found.residual * found.residual
+    })
+}
+
 fn seen(u: &StandardUncertainty) -> [Option<f64>; RESULTS] {
     let centre = |part: fn(&dioptric::quantity::Point) -> f64| u.centre.as_ref().map(part);
     [
@@ -205,6 +230,34 @@ fn measure(worst: &mut Worst, stream: &str, asked: &[usize]) {
             worst.see(error / exact, at);
         }
     }
+}
+
+#[test]
+fn the_covariance_of_the_power_vector_is_the_propagated_one() {
+    let mut random = Random::new("covariance");
+    let (mut most, mut checked) = (0.0f64, 0);
+    for _ in 0..RANDOM {
+        let (lens, bench, holes) = (Lens::any(&mut random), any_bench(&mut random), any_holes(&mut random));
+        let spots = bench.spots(&lens, &holes, 1e-3, &mut random);
+        let (Ok(fit), Some(found)) = (fitted(&spots, &bench), oracle::fit(&spots, bench.gap, bench.throw)) else {
+            continue;
+        };
+        let form = found.power.sphero_cylinder();
+        if form.sphere.abs().max(form.cylinder.abs()) > 64.0 || found.residual < 5e-5 || fit.is_saturated() {
+            continue;
+        }
+        let exact = propagated_covariance(&spots, &found, &bench);
+        let c = fit.covariance().expect("not saturated");
+        let stated = [c.m, c.j0, c.j45, c.m_j0, c.m_j45, c.j0_j45].map(|bits| bits as f64 * UNIT * UNIT);
+        let largest = exact.iter().fold(0.0f64, |most, element| most.max(element.abs()));
+        let off = exact.iter().zip(stated).fold(0.0f64, |most, (exact, stated)| most.max((exact - stated).abs()));
+        let error = (off - UNIT * UNIT).max(0.0) / largest;
+        assert!(error < 2e-3, "{error}: {lens:?} {bench:?} {exact:?} {stated:?}");
+        most = most.max(error);
+        checked += 1;
+    }
+    println!("largest error of a covariance element: {most:.1e} of the largest element, {checked} fits");
+    assert!(checked > 10_000 && most > 5e-4, "the bound is far too generous");
 }
 
 /// Sums and sums of squares of deviations from the lens.
@@ -391,5 +444,5 @@ fn a_saturated_fit_has_no_stated_uncertainty() {
     let u = fit.uncertainty();
     assert_eq!((u.sphere, u.across, u.cylinder), (Dioptre::MAX, Dioptre::MAX, Dioptre::MAX));
     assert_eq!((u.prism_x, u.prism_y), (PrismDioptre::MAX, PrismDioptre::MAX));
-    assert_eq!((u.axis, u.centre), (None, None));
+    assert_eq!((u.axis, u.centre, fit.covariance()), (None, None, None));
 }
