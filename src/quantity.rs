@@ -12,7 +12,7 @@ pub use angle::{Axis, Bearing};
 pub use index::RefractiveIndex;
 
 use crate::math;
-use crate::text::{Notation, ParseError, ParseErrorKind, Reader, write_fixed};
+use crate::text::{Notation, ParseError, ParseErrorKind, Reader, read_whole, write_fixed};
 use core::fmt;
 use core::iter::Sum;
 use core::ops::{Add, Neg, Sub};
@@ -268,14 +268,7 @@ macro_rules! linear {
             type Err = ParseError;
 
             fn from_str(text: &str) -> Result<Self, ParseError> {
-                let mut reader = Reader::new(text);
-                reader.skip_blanks();
-                if reader.is_at_end() {
-                    return Err(reader.error(ParseErrorKind::Empty));
-                }
-                let value = Self::read(&mut reader)?;
-                reader.end()?;
-                Ok(value)
+                read_whole(text, Self::read)
             }
         }
 

@@ -2,7 +2,7 @@
 
 use crate::math;
 use crate::quantity::{Axis, Dioptre, halved};
-use crate::text::{ParseError, ParseErrorKind, Reader};
+use crate::text::{ParseError, ParseErrorKind, Reader, read_whole};
 use core::fmt;
 use core::num::NonZeroU32;
 use core::str::FromStr;
@@ -318,16 +318,12 @@ impl FromStr for SpheroCylinder {
     /// Reads what people type: `+2.00 -1.25 x 90`, `-3.00`, `-3.00 DS`, `pl -0.50 x 180`; `x`, `X`, the multiplication
     /// sign or `*`; ASCII or Unicode minus; blanks and a slash between the parts as they come.
     fn from_str(text: &str) -> Result<Self, ParseError> {
-        let mut reader = Reader::new(text);
-        reader.skip_blanks();
-        if reader.is_at_end() {
-            return Err(reader.error(ParseErrorKind::Empty));
-        }
-        let place = reader.clone();
-        let sphere = read_sphere(&mut reader)?;
-        let (cylinder, axis) = read_cylinder(&mut reader)?;
-        reader.end()?;
-        Self::new(sphere, cylinder, axis).map_err(|_| place.error(ParseErrorKind::OutOfRange))
+        read_whole(text, |reader| {
+            let place = reader.clone();
+            let sphere = read_sphere(reader)?;
+            let (cylinder, axis) = read_cylinder(reader)?;
+            Self::new(sphere, cylinder, axis).map_err(|_| place.error(ParseErrorKind::OutOfRange))
+        })
     }
 }
 

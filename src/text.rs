@@ -247,6 +247,21 @@ fn power_of_ten(exponent: u32) -> u64 {
     (0..exponent.min(19)).fold(1, |power, _| u64::wrapping_mul(power, 10))
 }
 
+/// Reads a whole text with `read`: blanks around it are skipped, nothing else may be left.
+pub(crate) fn read_whole<T>(
+    text: &str,
+    read: impl FnOnce(&mut Reader<'_>) -> Result<T, ParseError>,
+) -> Result<T, ParseError> {
+    let mut reader = Reader::new(text);
+    reader.skip_blanks();
+    if reader.is_at_end() {
+        return Err(reader.error(ParseErrorKind::Empty));
+    }
+    let value = read(&mut reader)?;
+    reader.end()?;
+    Ok(value)
+}
+
 /// How a quantity's text looks when nothing is asked of it.
 #[derive(Clone, Copy)]
 pub(crate) struct Notation {

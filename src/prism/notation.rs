@@ -2,7 +2,7 @@
 
 use super::Prism;
 use crate::quantity::{Bearing, PrismDioptre};
-use crate::text::{ParseError, ParseErrorKind, Reader};
+use crate::text::{ParseError, ParseErrorKind, Reader, read_whole};
 use core::fmt;
 use core::str::FromStr;
 
@@ -127,26 +127,23 @@ impl FromStr for Prism {
 }
 
 fn read_all(text: &str, eye: Option<Eye>) -> Result<Prism, ParseError> {
-    let mut reader = Reader::new(text);
-    reader.skip_blanks();
-    if reader.is_at_end() {
-        return Err(reader.error(ParseErrorKind::Empty));
-    }
-    let mut sum = Prism::ZERO;
-    while !reader.is_at_end() {
-        sum = sum + read_one(&mut reader, eye)?;
-        reader.skip_blanks();
-        if reader.take_one_of(&['/', ',', '&']) {
+    read_whole(text, |reader| {
+        let mut sum = Prism::ZERO;
+        while !reader.is_at_end() {
+            sum = sum + read_one(reader, eye)?;
             reader.skip_blanks();
-            if reader.is_at_end() {
-                return Err(reader.error(ParseErrorKind::NumberExpected));
+            if reader.take_one_of(&['/', ',', '&']) {
+                reader.skip_blanks();
+                if reader.is_at_end() {
+                    return Err(reader.error(ParseErrorKind::NumberExpected));
+                }
             }
         }
-    }
-    if sum.is_saturated() {
-        return Err(ParseError::new(ParseErrorKind::OutOfRange, 0));
-    }
-    Ok(sum)
+        if sum.is_saturated() {
+            return Err(ParseError::new(ParseErrorKind::OutOfRange, 0));
+        }
+        Ok(sum)
+    })
 }
 
 fn read_one(reader: &mut Reader<'_>, eye: Option<Eye>) -> Result<Prism, ParseError> {

@@ -2,7 +2,7 @@
 
 use super::{Degree, Error};
 use crate::math;
-use crate::text::{Decimal, Notation, ParseError, ParseErrorKind, Reader, write_fixed};
+use crate::text::{Decimal, Notation, ParseError, ParseErrorKind, Reader, read_whole, write_fixed};
 use core::fmt;
 use core::str::FromStr;
 
@@ -142,14 +142,7 @@ macro_rules! direction {
             type Err = ParseError;
 
             fn from_str(text: &str) -> Result<Self, ParseError> {
-                let mut reader = Reader::new(text);
-                reader.skip_blanks();
-                if reader.is_at_end() {
-                    return Err(reader.error(ParseErrorKind::Empty));
-                }
-                let value = Self::read(&mut reader)?;
-                reader.end()?;
-                Ok(value)
+                read_whole(text, Self::read)
             }
         }
 

@@ -1,7 +1,7 @@
 //! Refractive index.
 
 use super::Error;
-use crate::text::{Notation, ParseError, ParseErrorKind, Reader, write_fixed};
+use crate::text::{Notation, ParseError, ParseErrorKind, read_whole, write_fixed};
 use core::fmt;
 use core::str::FromStr;
 
@@ -82,16 +82,12 @@ impl FromStr for RefractiveIndex {
     type Err = ParseError;
 
     fn from_str(text: &str) -> Result<Self, ParseError> {
-        let mut reader = Reader::new(text);
-        reader.skip_blanks();
-        if reader.is_at_end() {
-            return Err(reader.error(ParseErrorKind::Empty));
-        }
-        let place = reader.clone();
-        let bits = reader.number()?.to_bits(Self::FRACTION_BITS);
-        reader.end()?;
-        bits.and_then(|bits| u32::try_from(bits).ok())
-            .and_then(|bits| Self::from_bits(bits).ok())
-            .ok_or_else(|| place.error(ParseErrorKind::OutOfRange))
+        read_whole(text, |reader| {
+            let place = reader.clone();
+            let bits = reader.number()?.to_bits(Self::FRACTION_BITS);
+            bits.and_then(|bits| u32::try_from(bits).ok())
+                .and_then(|bits| Self::from_bits(bits).ok())
+                .ok_or_else(|| place.error(ParseErrorKind::OutOfRange))
+        })
     }
 }
