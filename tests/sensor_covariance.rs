@@ -1,7 +1,6 @@
 //! The covariance of a fitted power: the closed form of a round pattern, and the scatter of thousands of fits.
 
 mod common;
-#[allow(dead_code, reason = "shared with the other tests of the sensor")]
 #[path = "common/spots.rs"]
 mod spots;
 
