@@ -26,5 +26,7 @@ literal!($ prism_dioptres, PrismDioptre, "prism dioptres", "0.5");
 literal!($ millimetres, Millimetre, "millimetres", "12.5");
 literal!($ micrometres, Micrometre, "micrometres", "0.5");
 literal!($ degrees, Degree, "degrees", "2.0");
+literal!($ fraction, Fraction, "a number", "0.85");
+literal!($ nanometres, Nanometre, "nanometres", "546.07");
 literal!($ axis, Axis, "degrees, 0 to 180", "35.0");
 literal!($ bearing, Bearing, "degrees, 0 to 360", "270.0");

@@ -5,9 +5,11 @@
 //! ([`Dioptre::is_saturated`]), and nothing wraps; of two saturated parts the first decides. Decimal hundredths are not exact in binary; [`Dioptre::SLACK`] says how
 //! much that may matter.
 
+mod abbe;
 mod angle;
 mod index;
 
+pub use abbe::AbbeNumber;
 pub use angle::{Axis, Bearing};
 pub use index::RefractiveIndex;
 
@@ -31,6 +33,8 @@ pub enum Error {
     BearingRange,
     /// A refractive index outside 1 to 4.
     IndexRange,
+    /// An Abbe number outside 15 to 100.
+    AbbeRange,
 }
 
 impl Error {
@@ -48,6 +52,7 @@ impl fmt::Display for Error {
             Self::AxisRange => "an axis lies from 0 to 180 degrees",
             Self::BearingRange => "a base bearing lies from 0 to 360 degrees",
             Self::IndexRange => "a refractive index lies from 1 to 4",
+            Self::AbbeRange => "an Abbe number lies from 15 to 100",
         })
     }
 }
@@ -341,6 +346,24 @@ linear! {
     /// assert_eq!(dioptric::degrees!(2.0).to_string(), "2.00");
     /// ```
     Degree, 20, "degrees", Notation { digits: 2, plus: false, eighths: false }, "deg"
+}
+
+linear! {
+    /// A number without unit, such as a transmittance or an efficiency: a signed count of 2^-24 (6e-8), to 128.
+    ///
+    /// ```
+    /// assert_eq!(dioptric::fraction!(0.85).to_string(), "0.850");
+    /// ```
+    Fraction, 24, "of one", Notation { digits: 3, plus: false, eighths: false }, "of 1"
+}
+
+linear! {
+    /// A wavelength in nanometres: a signed count of 2^-20 nm, to 2048 nm.
+    ///
+    /// ```
+    /// assert_eq!(dioptric::nanometres!(546.074).to_string(), "546.07");
+    /// ```
+    Nanometre, 20, "nanometres", Notation { digits: 2, plus: false, eighths: false }, "nm"
 }
 
 impl Dioptre {

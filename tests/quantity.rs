@@ -4,7 +4,8 @@ mod common;
 
 use common::{Budget, Random, Worst, edges};
 use dioptric::quantity::{
-    Axis, Bearing, Degree, Dioptre, Error, Micrometre, Millimetre, Point, PrismDioptre, RefractiveIndex,
+    Axis, Bearing, Degree, Dioptre, Error, Fraction, Micrometre, Millimetre, Nanometre, Point, PrismDioptre,
+    RefractiveIndex,
 };
 use dioptric::text::{ParseError, ParseErrorKind};
 use dioptric::{axis, bearing, degrees, dioptres, micrometres, millimetres, prism_dioptres};
@@ -305,6 +306,8 @@ linear_laws!(prism_dioptre, PrismDioptre, "7");
 linear_laws!(millimetre, Millimetre, "5");
 linear_laws!(micrometre, Micrometre, "5");
 linear_laws!(degree, Degree, "7");
+linear_laws!(fraction, Fraction, "8");
+linear_laws!(nanometre, Nanometre, "7");
 
 #[test]
 fn the_word_without_opposite_is_the_smallest_value() {
@@ -583,7 +586,7 @@ fn errors_are_small() {
 
 #[test]
 fn errors_say_what_was_wrong() {
-    for error in [Error::Range, Error::AxisRange, Error::BearingRange, Error::IndexRange] {
+    for error in [Error::Range, Error::AxisRange, Error::BearingRange, Error::IndexRange, Error::AbbeRange] {
         assert!(error.is_range());
         assert!(error.to_string().contains("range") || error.to_string().contains("lies from"), "{error}");
     }

@@ -1,5 +1,6 @@
 use dioptric::quantity::{
-    Axis, Bearing, Degree, Dioptre, Error, Micrometre, Millimetre, Point, PrismDioptre, RefractiveIndex,
+    AbbeNumber, Axis, Bearing, Degree, Dioptre, Error, Fraction, Micrometre, Millimetre, Nanometre, Point,
+    PrismDioptre, RefractiveIndex,
 };
 
 use crate::{int, keep, millimetres, parse, show, show_debug, word};
@@ -45,10 +46,11 @@ macro_rules! direction {
 }
 
 pub fn probe() {
-    linear!(Dioptre PrismDioptre Millimetre Micrometre Degree);
+    linear!(Dioptre PrismDioptre Millimetre Micrometre Degree Fraction Nanometre);
     direction!(Axis Bearing);
     directions();
     index();
+    abbe();
     points();
 }
 
@@ -71,6 +73,19 @@ fn index() {
     }
     keep(RefractiveIndex::try_from(word()).map(u32::from));
     parse::<RefractiveIndex>();
+}
+
+fn abbe() {
+    match AbbeNumber::from_bits(word()) {
+        Ok(abbe) => {
+            keep(AbbeNumber::to_bits(abbe));
+            show(&abbe);
+            show_debug(&abbe);
+        }
+        Err(error) => error_of(error),
+    }
+    keep(AbbeNumber::try_from(word()).map(u32::from));
+    parse::<AbbeNumber>();
 }
 
 fn error_of(error: Error) {
