@@ -6,17 +6,29 @@
 //!
 //! The slope at the plate is `s = s0 - V x`, linear in the hole's position; stepping back to the vertex gives power
 //! `F = V (I + gap V)^-1`, and prism `100 (I + gap V)^-1 s0`, since the slope field is the prism field.
+//!
+//! Beside it, what intensities tell: the plane of transmittance of a polarising lens ([`PolariserSums`]) and the direction of a
+//! gradient tint ([`GradientSums`]); and a power measured at one wavelength brought to another ([`WavelengthCorrection`]).
 
 mod fit;
 mod geometry;
+mod gradient;
 mod moments;
+mod plane;
+mod polariser;
+mod scaled;
 mod sums;
 mod uncertainty;
+mod wavelength;
 
 pub use fit::{Centre, Fit};
 pub use geometry::Geometry;
+pub use gradient::{Gradient, GradientSums, GradientUncertainty};
+pub use plane::ReadingError;
+pub use polariser::{Polarisation, PolarisationUncertainty, PolariserSums};
 pub use sums::{CompactPair, SlopeSums, SpotPair};
 pub use uncertainty::StandardUncertainty;
+pub use wavelength::{Line, WavelengthCorrection, WavelengthError, index_at};
 
 use core::fmt;
 

@@ -6,6 +6,7 @@
 
 mod digest;
 mod inputs;
+mod light;
 mod math;
 mod prism;
 mod quantity;
@@ -32,6 +33,7 @@ pub fn all() -> impl Iterator<Item = &'static Stream> {
         vector::STREAMS,
         prism::STREAMS,
         sensor::STREAMS,
+        light::STREAMS,
         tolerance::STREAMS,
     ]
     .into_iter()
