@@ -52,6 +52,7 @@
 
 mod ansi_z80_1;
 mod check;
+mod direction;
 mod display;
 mod iso_21987;
 mod iso_8980_1;
@@ -63,6 +64,7 @@ mod verdict;
 
 pub use ansi_z80_1::{ANSI_Z80_1, ANSI_Z80_1_PROGRESSIVE};
 pub use check::{Error, ErrorKind, Table};
+pub use direction::{DirectionLimit, POLARISER_AXIS};
 pub use iso_8980_1::ISO_8980_1;
 pub use iso_8980_2::ISO_8980_2;
 pub use iso_21987::{ISO_21987, ISO_21987_PROGRESSIVE};

@@ -2,6 +2,8 @@
 
 #[path = "tolerance/decision.rs"]
 mod decision;
+#[path = "tolerance/direction.rs"]
+mod direction;
 #[path = "tolerance/limits.rs"]
 mod limits;
 #[path = "tolerance/prism.rs"]

@@ -3,14 +3,14 @@ use core::hint::black_box;
 use dioptric::{
     sensor::StandardUncertainty,
     tolerance::{
-        self, AdditionRow, Class, Confidence, Error, Finding, Limit, Measured, MeasuredPower, Ordered, Parameter,
-        PrismRule, RowPower, Rule, Uncertainty, Value, Verdict,
+        self, AdditionRow, Class, Confidence, DirectionLimit, Error, Finding, Limit, Measured, MeasuredPower, Ordered,
+        Parameter, PrismRule, RowPower, Rule, Uncertainty, Value, Verdict,
     },
 };
 
 use crate::{
-    degrees, dioptres, keep, millimetres, point, prism::prism, prism_dioptres, rx::prescription, show, vector::vector,
-    word,
+    axis, degrees, dioptres, keep, millimetres, point, prism::prism, prism_dioptres, rx::prescription, show,
+    vector::vector, word,
 };
 
 pub fn probe() {
@@ -26,7 +26,16 @@ pub fn probe() {
     keep(Uncertainty::of_fit(&standard_uncertainty()));
     keep(Limit::of(black_box(Limit::Percent(2)), dioptres()));
     keep(tolerance::below(dioptres()));
+    directions();
     classes();
+}
+
+fn directions() {
+    let limit = DirectionLimit { limit: degrees(), ..tolerance::POLARISER_AXIS };
+    for rule in [Rule::Simple, Rule::Guarded(uncertainty())] {
+        keep(DirectionLimit::judge_axis(&limit, axis(), black_box(Some(axis())), rule));
+        keep(DirectionLimit::judge_bearing(&limit, axis().bearing(), black_box(Some(axis().bearing())), rule));
+    }
 }
 
 fn uncertainty() -> Uncertainty {
