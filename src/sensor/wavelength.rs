@@ -159,8 +159,6 @@ pub fn index_at(
 /// # Source
 /// `F_ref = F_meas (n_ref - 1) / (n_meas - 1)` (textbook).
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct WavelengthCorrection {
     /// `V + K_meas`, Q28.
     divisor: i64,
@@ -270,4 +268,11 @@ impl WavelengthCorrection {
 /// Range: values below 2^32.
 fn scaled(value: i64, factor: i64) -> i64 {
     math::shift_round(value.wrapping_mul(factor), FACTOR_BITS)
+}
+
+#[cfg(feature = "defmt")]
+impl defmt::Format for WavelengthCorrection {
+    fn format(&self, f: defmt::Formatter<'_>) {
+        defmt::write!(f, "factor {}", self.factor());
+    }
 }

@@ -10,14 +10,18 @@ use cortex_m_semihosting::debug;
 use defmt::info;
 use defmt_semihosting as _;
 use dioptric::{
-    axis, bearing, degrees, dioptres, micrometres, millimetres,
+    axis, bearing, degrees, dioptres, fraction, micrometres, millimetres, nanometres,
     prism::{self, Eye, Prism},
     prism_dioptres,
-    quantity::{self, Axis, Dioptre, Millimetre, Point, RefractiveIndex},
+    quantity::{self, AbbeNumber, Axis, Dioptre, Millimetre, Point, RefractiveIndex},
     rx::{self, SpheroCylinder, Step},
-    sensor::{self, CompactPair, Geometry, SlopeSums, SpotPair},
+    sensor::{
+        self, CompactPair, Geometry, GradientSums, Line, PolariserSums, SlopeSums, SpotPair, WavelengthCorrection,
+    },
     text::ParseError,
-    tolerance::{Class, Finding, ISO_21987, Limit, Measured, Ordered, Parameter, Rule, Uncertainty, judge},
+    tolerance::{
+        Class, Finding, ISO_21987, Limit, Measured, Ordered, POLARISER_AXIS, Parameter, Rule, Uncertainty, judge,
+    },
     vector::{self, PowerMatrix, PowerVector, Sample},
 };
 use dioptric_embedded::finish;
@@ -29,6 +33,7 @@ fn main() -> ! {
     vectors();
     prisms();
     fits();
+    light();
     verdicts();
     texts();
     finish()
@@ -40,6 +45,9 @@ fn quantities() {
     info!("Millimetre {} {}", millimetres!(-12.5), millimetres!(0.0));
     info!("Micrometre {}", micrometres!(0.045));
     info!("Degree {} {}", degrees!(-11.25), degrees!(180.0));
+    info!("Fraction {} {}", fraction!(0.85), fraction!(-0.001));
+    info!("Nanometre {}", nanometres!(546.074));
+    info!("AbbeNumber {}", AbbeNumber::MOST);
     info!("Axis {} {} {}", axis!(0.0), axis!(35.4), Axis::VERTICAL);
     info!("Bearing {} {}", bearing!(7.0), bearing!(359.6));
     info!("RefractiveIndex {}", RefractiveIndex::AIR);
@@ -111,6 +119,27 @@ fn fits() {
         info!("StandardUncertainty {}", fit.uncertainty());
     }
     info!("sensor::Error {}", sensor::Error::Collinear);
+}
+
+fn light() {
+    let (mut polariser, mut gradient) = (PolariserSums::default(), GradientSums::default());
+    let readings = [
+        (axis!(0.0), millimetres!(-8.0), millimetres!(1.0), fraction!(0.75)),
+        (axis!(45.0), millimetres!(8.0), millimetres!(-2.0), fraction!(0.5)),
+        (axis!(90.0), millimetres!(0.0), millimetres!(9.0), fraction!(0.25)),
+        (axis!(135.0), millimetres!(1.0), millimetres!(-7.0), fraction!(0.51)),
+    ];
+    for (angle, x, y, value) in readings {
+        info!("added {} {}", polariser.add(angle, value), gradient.add(Point::new(x, y), value));
+    }
+    info!("PolariserSums {}", polariser);
+    info!("Polarisation {}", polariser.fit());
+    info!("GradientSums {}", gradient);
+    info!("Gradient {}", gradient.fit());
+    info!("ReadingError {}", GradientSums::default().fit());
+    info!("WavelengthCorrection {}", WavelengthCorrection::new(nanometres!(850.0), Line::D, AbbeNumber::MOST));
+    info!("WavelengthError {}", WavelengthCorrection::new(nanometres!(300.0), Line::E, AbbeNumber::MOST));
+    info!("DirectionLimit {}", POLARISER_AXIS);
 }
 
 fn verdicts() {
