@@ -195,7 +195,7 @@ impl Axis {
     pub const fn bearing(self) -> Bearing {
         // Half a unit goes to the even side, so that mirror images stay mirror images.
         let half = self.0 >> 1;
-        Bearing(half.wrapping_add(self.0 & half & 1))
+        Bearing(half.wrapping_add(self.0 & half & 1) & (u32::MAX >> 1))
     }
 
     /// The axis in a vertical mirror: 180 degrees less the axis.
