@@ -5,7 +5,7 @@ mod notation;
 pub use notation::{Eye, EyePrism};
 
 use crate::math;
-use crate::quantity::{Bearing, Degree, Millimetre, Point, PrismDioptre, RefractiveIndex};
+use crate::quantity::{Axis, Bearing, Degree, Millimetre, Point, PrismDioptre, RefractiveIndex};
 use crate::vector::{LEAST_POWER, PowerMatrix, PowerVector};
 use core::fmt;
 use core::iter::Sum;
@@ -301,7 +301,7 @@ fn reachable(power: PowerVector, wanted: Prism) -> NoPower {
     if along.abs().max(across.abs()) < LEAST_POWER {
         return NoPower { reachable: Point::ORIGIN, missing: wanted, free: None };
     }
-    let axis = Bearing::from_bits(polar.turn >> 1);
+    let axis = Axis::from_bits(polar.turn).bearing();
     let square = Bearing::from_bits(axis.to_bits().wrapping_add(1 << 30));
     let (strength, powered, free) =
         if along.abs() > across.abs() { (along, axis, square) } else { (across, square, axis) };

@@ -466,12 +466,10 @@ impl Dimensionless {
 
     /// `det(I - A)` in Q30, and whether `trace(I - A)` is positive.
     fn complement(&self) -> (i64, bool) {
-        let (p, q) = (ONE_Q30.wrapping_sub(self.xx), ONE_Q30.wrapping_sub(self.yy));
-        // p, q below 3 in Q30: their product is below 9 * 2^60, which takes a rounding shift of each part.
-        let product = math::shift_round(p.wrapping_mul(q >> 1), 29);
-        let cross = math::shift_round(self.xy.wrapping_mul(self.xy), 30);
-        let low_bit = math::shift_round(p.wrapping_mul(q & 1), 30);
-        (product.wrapping_add(low_bit).wrapping_sub(cross), p.wrapping_add(q) > 0)
+        // Products below 2^62, their difference below 2^63.
+        let products = self.xx.wrapping_mul(self.yy).wrapping_sub(self.xy.wrapping_mul(self.xy));
+        let rest = ONE_Q30.wrapping_sub(self.xx).wrapping_sub(self.yy);
+        (rest.wrapping_add(math::shift_round(products, 30)), rest.wrapping_add(ONE_Q30) > 0)
     }
 }
 

@@ -632,3 +632,13 @@ fn points_add_by_coordinates() {
     let far = Point::new(Millimetre::MAX, millimetres!(0.0));
     assert!((far + a).is_saturated() && (far + a).distance() == Millimetre::MAX);
 }
+
+/// The end of an axis in the upper half plane, mirrored, is the end of the mirrored axis: to the bit, half units included.
+#[test]
+fn the_bearing_of_a_mirrored_axis_is_mirrored() {
+    for step in 0..200_001u32 {
+        let axis = Axis::from_bits(step.wrapping_mul(21_474).wrapping_add(step));
+        let mirrored = (1u32 << 31).wrapping_sub(axis.bearing().to_bits());
+        assert_eq!(axis.mirrored().bearing().to_bits() & (u32::MAX >> 1), mirrored & (u32::MAX >> 1), "{axis:?}");
+    }
+}

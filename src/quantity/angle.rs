@@ -193,7 +193,9 @@ impl Axis {
     #[must_use]
     #[inline]
     pub const fn bearing(self) -> Bearing {
-        Bearing(self.0 >> 1)
+        // Half a unit goes to the even side, so that mirror images stay mirror images.
+        let half = self.0 >> 1;
+        Bearing(half.wrapping_add(self.0 & half & 1) & (u32::MAX >> 1))
     }
 
     /// The axis in a vertical mirror: 180 degrees less the axis.

@@ -178,7 +178,7 @@ impl Moments {
         let square = product(q, q);
         Ok(Ratio {
             xx: solve([product(det, f), product(r, first), product(square, h)])?,
-            xy: solve([product(r, difference(p, g, q, f)), product(product(p, q), h).wrapping_neg(), 0])?,
+            xy: solve([difference(product(p, r), g, q, product(r, f).wrapping_add(product(p, h))), 0, 0])?,
             yy: solve([product(det, h), product(p, second), product(square, f)])?,
         })
     }
