@@ -152,7 +152,7 @@ pub fn index_at(
 /// use dioptric::{dioptres, nanometres, quantity::AbbeNumber, sensor::{Line, WavelengthCorrection}};
 /// let abbe = AbbeNumber::from_bits(32 << 24).unwrap();
 /// let correction = WavelengthCorrection::new(nanometres!(850.0), Line::E, abbe)?;
-/// assert_eq!(correction.power(dioptres!(-8.0)).to_string(), "-8.25");
+/// assert_eq!(correction.power(dioptres!(-8.0)).to_string(), "-8.26");
 /// # Ok::<(), dioptric::sensor::WavelengthError>(())
 /// ```
 ///
