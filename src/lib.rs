@@ -8,7 +8,7 @@
 //! | [`rx`] | what was ordered? | [`SpheroCylinder`](rx::SpheroCylinder) |
 //! | [`vector`] | how do powers add, turn and step? | [`PowerVector`](vector::PowerVector), [`PowerMatrix`](vector::PowerMatrix) |
 //! | [`prism`] | where is the base, and what does decentring do? | [`Prism`](prism::Prism) |
-//! | [`sensor`] | what lens do the spots show? | [`SlopeSums`](sensor::SlopeSums), [`Fit`](sensor::Fit) |
+//! | [`sensor`] | what lens do the spots show? | [`SpotFinder`](sensor::SpotFinder), [`SlopeSums`](sensor::SlopeSums), [`Fit`](sensor::Fit) |
 //! | [`tolerance`] | is it the lens that was ordered? | [`Class`](tolerance::Class), [`Verdict`](tolerance::Verdict) |
 //! | [`math`], [`text`] | with what arithmetic and notation? | kernels, [`ParseError`](text::ParseError) |
 //!

@@ -7,12 +7,16 @@
 //! The slope at the plate is `s = s0 - V x`, linear in the hole's position; stepping back to the vertex gives power
 //! `F = V (I + gap V)^-1`, and prism `100 (I + gap V)^-1 s0`, since the slope field is the prism field.
 
+mod finder;
 mod fit;
 mod geometry;
 mod moments;
 mod sums;
 mod uncertainty;
 
+pub use finder::{
+    FinderError, FinderMemory, FoundSpot, OpenBlob, Pixel, Polarity, Rejected, Run, SpotFinder, SpotLimits, Tile,
+};
 pub use fit::{Centre, Fit};
 pub use geometry::Geometry;
 pub use sums::{CompactPair, SlopeSums, SpotPair};

@@ -15,7 +15,9 @@ use dioptric::{
     prism_dioptres,
     quantity::{self, Axis, Dioptre, Millimetre, Point, RefractiveIndex},
     rx::{self, SpheroCylinder, Step},
-    sensor::{self, CompactPair, Geometry, SlopeSums, SpotPair},
+    sensor::{
+        self, CompactPair, FinderError, FoundSpot, Geometry, Polarity, Rejected, SlopeSums, SpotLimits, SpotPair,
+    },
     text::ParseError,
     tolerance::{Class, Finding, ISO_21987, Limit, Measured, Ordered, Parameter, Rule, Uncertainty, judge},
     vector::{self, PowerMatrix, PowerVector, Sample},
@@ -111,6 +113,11 @@ fn fits() {
         info!("StandardUncertainty {}", fit.uncertainty());
     }
     info!("sensor::Error {}", sensor::Error::Collinear);
+    info!("SpotLimits {}", SpotLimits::spots(8));
+    info!("Polarity {}", Polarity::DarkOnBright);
+    info!("FoundSpot {}", FoundSpot { x: 9 << 15, y: 3 << 15, area: 4, ..FoundSpot::default() });
+    info!("Rejected {}", Rejected { too_small: 1, ..Rejected::default() });
+    info!("FinderError {}", FinderError::TooManyRuns);
 }
 
 fn verdicts() {
