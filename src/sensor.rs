@@ -10,6 +10,7 @@
 //! Beside it, what intensities tell: the plane of transmittance of a polarising lens ([`PolariserSums`]) and the direction of a
 //! gradient tint ([`GradientSums`]); and a power measured at one wavelength brought to another ([`WavelengthCorrection`]).
 
+mod finder;
 mod fit;
 mod geometry;
 mod gradient;
@@ -21,6 +22,9 @@ mod sums;
 mod uncertainty;
 mod wavelength;
 
+pub use finder::{
+    FinderError, FinderMemory, FoundSpot, OpenBlob, Pixel, Polarity, Rejected, Run, SpotFinder, SpotLimits, Tile,
+};
 pub use fit::{Centre, Fit};
 pub use geometry::Geometry;
 pub use gradient::{Gradient, GradientSums, GradientUncertainty};

@@ -16,7 +16,8 @@ use dioptric::{
     quantity::{self, AbbeNumber, Axis, Dioptre, Millimetre, Point, RefractiveIndex},
     rx::{self, SpheroCylinder, Step},
     sensor::{
-        self, CompactPair, Geometry, GradientSums, Line, PolariserSums, SlopeSums, SpotPair, WavelengthCorrection,
+        self, CompactPair, FinderError, FoundSpot, Geometry, GradientSums, Line, PolariserSums, Polarity, Rejected,
+        SlopeSums, SpotLimits, SpotPair, WavelengthCorrection,
     },
     text::ParseError,
     tolerance::{
@@ -119,6 +120,11 @@ fn fits() {
         info!("StandardUncertainty {}", fit.uncertainty());
     }
     info!("sensor::Error {}", sensor::Error::Collinear);
+    info!("SpotLimits {}", SpotLimits::spots(8));
+    info!("Polarity {}", Polarity::DarkOnBright);
+    info!("FoundSpot {}", FoundSpot { x: 9 << 15, y: 3 << 15, area: 4, ..FoundSpot::default() });
+    info!("Rejected {}", Rejected { too_small: 1, ..Rejected::default() });
+    info!("FinderError {}", FinderError::TooManyRuns);
 }
 
 fn light() {

@@ -5,6 +5,7 @@
 //! carries and signs go wrong), then random inputs of every magnitude.
 
 mod digest;
+mod finder;
 mod inputs;
 mod light;
 mod math;
@@ -32,6 +33,7 @@ pub fn all() -> impl Iterator<Item = &'static Stream> {
         rx::STREAMS,
         vector::STREAMS,
         prism::STREAMS,
+        finder::STREAMS,
         sensor::STREAMS,
         light::STREAMS,
         tolerance::STREAMS,

@@ -5,12 +5,17 @@
 
 mod inputs;
 
+use core::cell::RefCell;
+
 use dioptric::{
     math,
     prism::{self, Prism},
     quantity::{Axis, Millimetre},
     rx::{self, SpheroCylinder},
-    sensor::{CompactPair, Fit, Geometry, SlopeSums, SpotPair},
+    sensor::{
+        CompactPair, FinderError, FinderMemory, Fit, Geometry, OpenBlob, Run, SlopeSums, SpotFinder, SpotLimits,
+        SpotPair, Tile,
+    },
     tolerance::{ANSI_Z80_1, Class, ISO_21987, Measured, Ordered, Rule, Verdict, judge},
     vector::{PowerMatrix, PowerVector},
 };
@@ -105,6 +110,35 @@ fn float_sums_a_spot() {
     report("fit, a spot, `f64`", INPUTS as u32, [&array(Generator::double_spot)[..]], double::sum);
 }
 
+const PIXELS: usize = 640;
+
+/// Rows of the period in which every tile is visited, and as often as the noise is read in it.
+const ROWS: u32 = 32;
+
+fn dark_rows((finder, row): (&RefCell<SpotFinder>, &[u8; PIXELS])) -> Result<(), FinderError> {
+    let mut finder = finder.borrow_mut();
+    for _ in 0..ROWS {
+        finder.row(row, |_| ())?;
+    }
+    Ok(())
+}
+
+fn first_row((finder, row): (&RefCell<SpotFinder>, &[u8; PIXELS])) -> Result<(), FinderError> {
+    finder.borrow_mut().row(row, |_| ())
+}
+
+/// A background that rises along the row, with two bits of noise.
+fn pixels() {
+    let mut generator = inputs(Generator::word);
+    let row = core::array::from_fn(|at| 18 + (at as u8 >> 6) + (generator.next().unwrap_or(at as u32) >> 30) as u8);
+    let (mut tiles, mut runs, mut blobs) = ([Tile::EMPTY; PIXELS / 32], [Run::EMPTY; 16], [OpenBlob::EMPTY; 8]);
+    let memory = FinderMemory { tiles: &mut tiles, runs: &mut runs, blobs: &mut blobs };
+    let Ok(finder) = SpotFinder::new(PIXELS as u16, SpotLimits::spots(8), memory) else { return };
+    let finder = RefCell::new(finder);
+    report("spot finder, a pixel of the first row", PIXELS as u32, [(&finder, &row)], first_row);
+    report("spot finder, a dark pixel", ROWS * PIXELS as u32, [(&finder, &row)], dark_rows);
+}
+
 fn geometry() -> Option<Geometry> {
     let millimetres = |whole: i32| Millimetre::from_bits(whole << Millimetre::FRACTION_BITS);
     Geometry::new(millimetres(5), millimetres(20)).ok()
@@ -152,6 +186,7 @@ fn main() -> ! {
     sums_a_spot();
     float_sums_a_spot();
     fits();
+    pixels();
     verdicts();
     finish()
 }
