@@ -10,6 +10,7 @@
 //! Beside it, what intensities tell: the plane of transmittance of a polarising lens ([`PolariserSums`]) and the direction of a
 //! gradient tint ([`GradientSums`]); and a power measured at one wavelength brought to another ([`WavelengthCorrection`]).
 
+mod disc;
 mod finder;
 mod fit;
 mod geometry;
@@ -22,6 +23,7 @@ mod sums;
 mod uncertainty;
 mod wavelength;
 
+pub use disc::Disc;
 pub use finder::{
     FinderError, FinderMemory, FoundSpot, OpenBlob, Pixel, Polarity, Rejected, Run, SpotFinder, SpotLimits, Tile,
 };

@@ -16,8 +16,8 @@ use dioptric::{
     quantity::{self, AbbeNumber, Axis, Dioptre, Millimetre, Point, RefractiveIndex},
     rx::{self, SpheroCylinder, Step},
     sensor::{
-        self, CompactPair, FinderError, FoundSpot, Geometry, GradientSums, Line, PolariserSums, Polarity, Rejected,
-        SlopeSums, SpotLimits, SpotPair, WavelengthCorrection,
+        self, CompactPair, Disc, FinderError, FoundSpot, Geometry, GradientSums, Line, PolariserSums, Polarity,
+        Rejected, SlopeSums, SpotLimits, SpotPair, WavelengthCorrection,
     },
     text::ParseError,
     tolerance::{
@@ -120,6 +120,7 @@ fn fits() {
         info!("StandardUncertainty {}", fit.uncertainty());
     }
     info!("sensor::Error {}", sensor::Error::Collinear);
+    info!("Disc {}", Disc::new(Point::ORIGIN, millimetres!(3.0)));
     info!("SpotLimits {}", SpotLimits::spots(8));
     info!("Polarity {}", Polarity::DarkOnBright);
     info!("FoundSpot {}", FoundSpot { x: 9 << 15, y: 3 << 15, area: 4, ..FoundSpot::default() });

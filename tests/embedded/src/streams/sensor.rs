@@ -1,6 +1,6 @@
 use dioptric::{
     quantity::{Millimetre, Point},
-    sensor::{Centre, CompactPair, Fit, Geometry, SlopeSums, SpotPair},
+    sensor::{Centre, CompactPair, Disc, Fit, Geometry, SlopeSums, SpotPair},
     vector::PowerMatrix,
 };
 
@@ -14,6 +14,7 @@ pub const STREAMS: &[Stream] = &[
     Stream { name: "sensor.fit", run: fit },
     Stream { name: "sensor.fit_compact", run: fit_compact },
     Stream { name: "sensor.fit_anything", run: fit_anything },
+    Stream { name: "sensor.disc", run: disc },
 ];
 
 /// Spots of a fit: few, so that the stream is about the solution as much as about the sums.
@@ -135,4 +136,19 @@ fn fit_anything(digest: &mut Digest) {
     if let Ok(geometry) = Geometry::new(millimetres(5), millimetres(20)) {
         digest.take_result(&merged, geometry);
     }
+}
+
+/// Spots of every displacement, and discs that take some of them.
+fn disc(digest: &mut Digest) {
+    random(|generator| {
+        let Some(geometry) = generator.geometry() else { return };
+        let Ok(disc) = Disc::new(generator.hole(), Millimetre::from_bits((generator.word() >> 14) as i32)) else {
+            return;
+        };
+        let pair = SpotPair::new(generator.hole(), generator.hole());
+        digest.take([u32::from(pair.is_ok())]);
+        let Ok(pair) = pair else { return };
+        digest.take(geometry.exit(&pair).words());
+        digest.take([disc.sums(&[pair], &geometry).map_or(u32::MAX, |sums| sums.count())]);
+    });
 }

@@ -5,7 +5,7 @@ use core::hint::black_box;
 
 use dioptric::{
     quantity::Point,
-    sensor::{Centre, CompactPair, Error, Fit, Geometry, SlopeSums, SpotPair},
+    sensor::{Centre, CompactPair, Disc, Error, Fit, Geometry, SlopeSums, SpotPair},
 };
 
 use crate::{int, keep, millimetres, point, show, word};
@@ -15,6 +15,7 @@ pub fn probe() {
         Ok(geometry) => {
             keep(Geometry::gap(&geometry));
             keep(Geometry::throw(&geometry));
+            disc(&geometry);
             match SlopeSums::fit(&sums(), &geometry) {
                 Ok(fit) => fitted(&fit),
                 Err(error) => failed(error),
@@ -24,6 +25,15 @@ pub fn probe() {
     }
     finder::probe();
     light::probe();
+}
+
+fn disc(geometry: &Geometry) {
+    let (Ok(disc), Ok(pair)) = (Disc::new(point(), millimetres()), SpotPair::new(point(), point())) else { return };
+    keep(Disc::centre(&disc));
+    keep(Disc::radius(&disc));
+    keep(Disc::contains(&disc, point()));
+    keep(Disc::sums(&disc, black_box(&[pair, pair, pair]), geometry));
+    keep(Geometry::exit(geometry, &pair));
 }
 
 fn sums() -> SlopeSums {
