@@ -63,6 +63,7 @@ fn number(value: Value) -> f64 {
     match value {
         Value::Power(power) => power.to_f64(),
         Value::Axis(axis) => axis.degrees().to_f64(),
+        Value::Bearing(bearing) => bearing.degrees().to_f64(),
         Value::Angle(angle) => angle.to_f64(),
         Value::Prism(prism) => prism.to_f64(),
         Value::Length(length) => length.to_f64(),

@@ -40,13 +40,15 @@ pub fn label(parameter: Parameter) -> &'static str {
         Parameter::PrismVertical => "prism, up is +",
         Parameter::Prism => "prism",
         Parameter::ReferencePoint => "reference point",
+        Parameter::PolariserAxis => "polariser axis",
+        Parameter::GradientDirection => "gradient direction",
     }
 }
 
 const fn unit(parameter: Parameter) -> &'static str {
     match parameter {
         Parameter::SphereMeridian | Parameter::CylinderMeridian | Parameter::Cylinder | Parameter::Addition => "D",
-        Parameter::Axis => "deg",
+        Parameter::Axis | Parameter::PolariserAxis | Parameter::GradientDirection => "deg",
         Parameter::PrismHorizontal | Parameter::PrismVertical | Parameter::Prism => "cm/m",
         Parameter::ReferencePoint => "mm",
     }
@@ -80,6 +82,7 @@ impl Line<'_> {
         match value {
             Some(value) if value.is_saturated() => "beyond".into(),
             Some(Value::Axis(axis)) => format!("{axis:.2}"),
+            Some(Value::Bearing(bearing)) => format!("{bearing:.2}"),
             Some(Value::Power(power)) => format!("{power:+.3}"),
             Some(Value::Angle(angle)) => format!("{angle:+.2}"),
             Some(Value::Prism(prism)) => {
@@ -122,7 +125,7 @@ fn plain(value: Option<Value>) -> String {
         Some(Value::Angle(angle)) => format!("{angle:.2}"),
         Some(Value::Prism(prism)) => format!("{prism:.3}"),
         Some(Value::Length(length)) => format!("{length:.2}"),
-        Some(Value::Axis(_)) | None => DASH.into(),
+        Some(Value::Axis(_) | Value::Bearing(_)) | None => DASH.into(),
     }
 }
 
@@ -133,7 +136,7 @@ fn expanded(value: Option<Value>) -> String {
         Some(Value::Angle(angle)) => two_digits(angle),
         Some(Value::Prism(prism)) => two_digits(prism),
         Some(Value::Length(length)) => two_digits(length),
-        Some(Value::Axis(_)) | None => DASH.into(),
+        Some(Value::Axis(_) | Value::Bearing(_)) | None => DASH.into(),
     }
 }
 

@@ -1,7 +1,7 @@
 //! The result for programs.
 
 use crate::lens::Lens;
-use dioptric::quantity::{Axis, Degree, Dioptre, Micrometre, Millimetre, PrismDioptre};
+use dioptric::quantity::{Axis, Bearing, Degree, Dioptre, Micrometre, Millimetre, PrismDioptre};
 use dioptric::tolerance::{self, Rule, Value};
 use serde::Serialize;
 use std::fmt::Display;
@@ -138,11 +138,18 @@ impl Decimals for Axis {
     }
 }
 
+impl Decimals for Bearing {
+    fn number(self) -> Number {
+        decimals(self)
+    }
+}
+
 impl Decimals for Value {
     fn number(self) -> Number {
         match self {
             Self::Power(power) => power.number(),
             Self::Axis(axis) => axis.number(),
+            Self::Bearing(bearing) => bearing.number(),
             Self::Angle(angle) => angle.number(),
             Self::Prism(prism) => prism.number(),
             Self::Length(length) => length.number(),

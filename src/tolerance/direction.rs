@@ -1,14 +1,17 @@
-//! Directions that are judged alone: the plane of transmittance of a polarising lens, the direction of a gradient tint.
+//! Directions, judged beside a class: the plane of transmittance of a polarising lens, the direction of a gradient tint.
 
-use super::{Confidence, Decision, Parameter, Rule, Source};
+use super::rows::Requirement;
+use super::verdict::Reading;
+use super::{Confidence, Finding, Parameter, Rule, Source};
 use crate::quantity::{Axis, Bearing, Degree};
 
 /// How far a direction may be turned, to either side.
 ///
 /// ```
 /// use dioptric::{axis, tolerance::{Decision, POLARISER_AXIS, Rule}};
-/// assert_eq!(POLARISER_AXIS.judge_axis(axis!(180.0), Some(axis!(2.5)), Rule::Simple), Decision::Conforms);
-/// assert_eq!(POLARISER_AXIS.judge_axis(axis!(180.0), Some(axis!(176.5)), Rule::Simple), Decision::Fails);
+/// let judged = |measured| POLARISER_AXIS.judge_axis(axis!(180.0), Some(measured), Rule::Simple).decision();
+/// assert_eq!(judged(axis!(2.5)), Decision::Conforms);
+/// assert_eq!(judged(axis!(176.5)), Decision::Fails);
 /// ```
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -33,25 +36,32 @@ const POLARISER_SOURCE: Source = Source {
 pub const POLARISER_AXIS: DirectionLimit = DirectionLimit { limit: degrees!(3.0), source: &POLARISER_SOURCE };
 
 impl DirectionLimit {
-    /// Judges an axis, modulo 180 degrees. `None`, no axis found or not measured: undetermined.
+    /// Judges a polariser's plane of transmittance, modulo 180 degrees. `None`, no axis found or not measured: undetermined.
     ///
-    /// Under guarded acceptance the U of an axis counts: the field [`Uncertainty::axis`](super::Uncertainty::axis) is to be that of
-    /// this axis.
+    /// Under guarded acceptance the field [`Uncertainty::polariser`](super::Uncertainty::polariser) counts.
     #[must_use]
-    pub fn judge_axis(&self, ordered: Axis, measured: Option<Axis>, rule: Rule) -> Decision {
-        self.judge(measured.map(|measured| measured.angle_from(ordered)), rule)
+    pub fn judge_axis(&self, ordered: Axis, measured: Option<Axis>, rule: Rule) -> Finding {
+        let deviation = measured.map(|measured| measured.angle_from(ordered));
+        self.judge(Parameter::PolariserAxis, ordered.to_bits(), measured.map(Axis::to_bits), deviation, &rule)
     }
 
-    /// Judges a bearing, such as that towards the lighter side of a gradient tint. As [`DirectionLimit::judge_axis`], modulo 360
-    /// degrees. No standard was found that limits it: the limit is the user's.
+    /// Judges the bearing towards the lighter side of a gradient tint. As [`DirectionLimit::judge_axis`], modulo 360 degrees, by
+    /// [`Uncertainty::gradient`](super::Uncertainty::gradient). No standard was found that limits it: the limit is the user's.
     #[must_use]
-    pub fn judge_bearing(&self, ordered: Bearing, measured: Option<Bearing>, rule: Rule) -> Decision {
-        self.judge(measured.map(|measured| measured.angle_from(ordered)), rule)
+    pub fn judge_bearing(&self, ordered: Bearing, measured: Option<Bearing>, rule: Rule) -> Finding {
+        let deviation = measured.map(|measured| measured.angle_from(ordered));
+        self.judge(Parameter::GradientDirection, ordered.to_bits(), measured.map(Bearing::to_bits), deviation, &rule)
     }
 
-    fn judge(&self, deviation: Option<Degree>, rule: Rule) -> Decision {
-        deviation.map_or(Decision::Undetermined, |deviation| {
-            rule.decide(deviation.to_bits(), self.limit.to_bits(), rule.uncertainty(Parameter::Axis))
-        })
+    fn judge(
+        &self,
+        parameter: Parameter,
+        ordered: u32,
+        measured: Option<u32>,
+        deviation: Option<Degree>,
+        rule: &Rule,
+    ) -> Finding {
+        let reading = Reading { measured: measured.map(u32::cast_signed), deviation: deviation.map(Degree::to_bits) };
+        Finding::new(parameter, ordered.cast_signed(), reading, Requirement::Within(self.limit.to_bits()), rule)
     }
 }

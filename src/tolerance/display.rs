@@ -21,6 +21,8 @@ impl Parameter {
             Self::PrismVertical => "vertical prism",
             Self::Prism => "prism",
             Self::ReferencePoint => "reference point",
+            Self::PolariserAxis => "polariser axis",
+            Self::GradientDirection => "gradient direction",
         }
     }
 }
@@ -35,7 +37,7 @@ impl Value {
     const fn unit(self) -> &'static str {
         match self {
             Self::Power(_) => " D",
-            Self::Axis(_) => "",
+            Self::Axis(_) | Self::Bearing(_) => "",
             Self::Angle(_) => " deg",
             Self::Prism(_) => " cm/m",
             Self::Length(_) => " mm",
@@ -50,6 +52,7 @@ impl Value {
         match self {
             Self::Power(power) => fmt::Display::fmt(&power, f),
             Self::Axis(axis) => fmt::Display::fmt(&axis, f),
+            Self::Bearing(bearing) => fmt::Display::fmt(&bearing, f),
             Self::Angle(angle) => fmt::Display::fmt(&angle, f),
             Self::Prism(prism) => fmt::Display::fmt(&prism, f),
             Self::Length(length) => fmt::Display::fmt(&length, f),
@@ -78,8 +81,8 @@ impl Difference {
             Value::Angle(angle) => (angle.to_bits(), Degree::FRACTION_BITS),
             Value::Prism(prism) => (prism.to_bits(), PrismDioptre::FRACTION_BITS),
             Value::Length(length) => (length.to_bits(), Millimetre::FRACTION_BITS),
-            // No difference is an axis.
-            Value::Axis(_) => (0, 0),
+            // No difference is a direction.
+            Value::Axis(_) | Value::Bearing(_) => (0, 0),
         }
     }
 }
@@ -165,6 +168,7 @@ mod log {
             match self {
                 Self::Power(power) => write!(f, "{} D", power),
                 Self::Axis(axis) => write!(f, "{}", axis),
+                Self::Bearing(bearing) => write!(f, "{}", bearing),
                 Self::Angle(angle) => write!(f, "{} deg", angle),
                 Self::Prism(prism) => write!(f, "{} cm/m", prism),
                 Self::Length(length) => write!(f, "{} mm", length),

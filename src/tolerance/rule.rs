@@ -60,6 +60,10 @@ pub struct Uncertainty {
     pub prism: Option<PrismDioptre>,
     /// Of the distance of the prism reference point.
     pub position: Option<Millimetre>,
+    /// Of a polariser's plane of transmittance.
+    pub polariser: Option<Degree>,
+    /// Of a gradient tint's direction.
+    pub gradient: Option<Degree>,
 }
 
 impl Uncertainty {
@@ -67,7 +71,7 @@ impl Uncertainty {
     ///
     /// The lengths of two components, prism and position, get the length of both components' U: in no direction is the
     /// standard uncertainty of a deviation along it larger than that, however the components are correlated. There is no
-    /// addition in a fit. The scatter of the spots is all that is in it: errors of gap, throw, calibration and wavelength
+    /// addition, polariser or tint in a fit. The scatter of the spots is all that is in it: errors of gap, throw, calibration and wavelength
     /// are to be added by who knows them.
     ///
     /// # Range
@@ -91,6 +95,8 @@ impl Uncertainty {
             prism_vertical: Some(vertical),
             prism: Some(Prism::new(horizontal, vertical).resultant().0),
             position: standard.centre.map(|centre| Point::distance(centre + centre)),
+            polariser: None,
+            gradient: None,
         }
     }
 }
@@ -129,6 +135,8 @@ impl Rule {
             Parameter::PrismVertical => expanded.prism_vertical.map(PrismDioptre::to_bits),
             Parameter::Prism => expanded.prism.map(PrismDioptre::to_bits),
             Parameter::ReferencePoint => expanded.position.map(Millimetre::to_bits),
+            Parameter::PolariserAxis => expanded.polariser.map(Degree::to_bits),
+            Parameter::GradientDirection => expanded.gradient.map(Degree::to_bits),
         };
         bits.map(i32::saturating_abs)
     }

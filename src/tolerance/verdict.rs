@@ -2,7 +2,7 @@
 
 use super::rows::Requirement;
 use super::rule::{Decision, Rule};
-use crate::quantity::{Axis, Degree, Dioptre, Millimetre, PrismDioptre};
+use crate::quantity::{Axis, Bearing, Degree, Dioptre, Millimetre, PrismDioptre};
 
 /// What is judged.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
@@ -27,6 +27,10 @@ pub enum Parameter {
     Prism,
     /// Position of the point that has the ordered prism, from where it should be.
     ReferencePoint,
+    /// Plane of transmittance of a polarising lens.
+    PolariserAxis,
+    /// Direction towards the lighter side of a gradient tint.
+    GradientDirection,
 }
 
 /// A quantity with its unit.
@@ -37,7 +41,9 @@ pub enum Value {
     Power(Dioptre),
     /// Axis.
     Axis(Axis),
-    /// Difference of two axes, degrees.
+    /// Direction with a sense.
+    Bearing(Bearing),
+    /// Difference of two axes or directions, degrees.
     Angle(Degree),
     /// Prism, prism dioptres.
     Prism(PrismDioptre),
@@ -51,7 +57,7 @@ impl Value {
     pub const fn is_saturated(self) -> bool {
         match self {
             Self::Power(power) => power.is_saturated(),
-            Self::Axis(_) => false,
+            Self::Axis(_) | Self::Bearing(_) => false,
             Self::Angle(angle) => angle.is_saturated(),
             Self::Prism(prism) => prism.is_saturated(),
             Self::Length(length) => length.is_saturated(),
@@ -66,7 +72,7 @@ impl Parameter {
             Self::SphereMeridian | Self::CylinderMeridian | Self::Cylinder | Self::Addition => {
                 Value::Power(Dioptre::from_bits(bits))
             }
-            Self::Axis => Value::Angle(Degree::from_bits(bits)),
+            Self::Axis | Self::PolariserAxis | Self::GradientDirection => Value::Angle(Degree::from_bits(bits)),
             Self::PrismHorizontal | Self::PrismVertical | Self::Prism => Value::Prism(PrismDioptre::from_bits(bits)),
             Self::ReferencePoint => Value::Length(Millimetre::from_bits(bits)),
         }
@@ -75,7 +81,8 @@ impl Parameter {
     /// A value of this parameter as ordered or measured.
     const fn value(self, bits: i32) -> Value {
         match self {
-            Self::Axis => Value::Axis(Axis::from_bits(bits.cast_unsigned())),
+            Self::Axis | Self::PolariserAxis => Value::Axis(Axis::from_bits(bits.cast_unsigned())),
+            Self::GradientDirection => Value::Bearing(Bearing::from_bits(bits.cast_unsigned())),
             _ => self.difference(bits),
         }
     }
@@ -199,8 +206,8 @@ impl Finding {
     }
 }
 
-/// Most findings of one lens: two meridians, cylinder, axis, addition, two about prism.
-const MOST_FINDINGS: usize = 7;
+/// Most findings of one lens: one for each [`Parameter`].
+const MOST_FINDINGS: usize = 11;
 
 /// The findings of one lens, and what follows from them.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -210,11 +217,37 @@ pub struct Verdict {
 }
 
 impl Verdict {
-    pub(super) const fn of(findings: [Option<Finding>; MOST_FINDINGS]) -> Self {
-        Self { findings }
+    /// Of what [`super::judge`] finds: two meridians, cylinder, axis, addition, two about prism.
+    #[inline]
+    pub(super) const fn of([sphere, across, cylinder, axis, addition, first, second]: [Option<Finding>; 7]) -> Self {
+        Self { findings: [sphere, across, cylinder, axis, addition, first, second, None, None, None, None] }
     }
 
-    /// What was judged: power, axis, addition, prism, in this order.
+    /// The verdict with one more finding, such as that of a polariser; an earlier one about the same parameter gives way.
+    ///
+    /// ```
+    /// use dioptric::axis;
+    /// use dioptric::tolerance::{self, ISO_21987, Measured, Ordered, POLARISER_AXIS, Parameter, Rule};
+    ///
+    /// let verdict = tolerance::judge(&ISO_21987, &Ordered::default(), &Measured::default(), Rule::Simple);
+    /// let polariser = POLARISER_AXIS.judge_axis(axis!(180.0), Some(axis!(176.0)), Rule::Simple);
+    /// let polariser = verdict.with(polariser).finding(Parameter::PolariserAxis).unwrap().to_string();
+    /// assert_eq!(polariser, "polariser axis 176 for 180, off by -4.000 of 3.000 deg: fails");
+    /// ```
+    #[must_use]
+    pub fn with(mut self, finding: Finding) -> Self {
+        let same = |other: &Option<Finding>| other.is_some_and(|other| other.parameter == finding.parameter);
+        let behind_all = || self.findings.iter().rposition(Option::is_some).map_or(0, |last| last.saturating_add(1));
+        let at = self.findings.iter().position(same).unwrap_or_else(behind_all);
+        // There are as many places as parameters: when the last is taken, one before it is free.
+        let at = if at < MOST_FINDINGS { Some(at) } else { self.findings.iter().position(Option::is_none) };
+        if let Some(place) = at.and_then(|at| self.findings.get_mut(at)) {
+            *place = Some(finding);
+        }
+        self
+    }
+
+    /// What was judged: power, axis, addition, prism, and what was added to them, in this order.
     pub fn findings(&self) -> impl Iterator<Item = &Finding> {
         self.findings.iter().filter_map(Option::as_ref)
     }

@@ -20,6 +20,8 @@ const ALL_KNOWN: Uncertainty = Uncertainty {
     prism_vertical: Some(prism_dioptres!(0.046875)),
     prism: Some(prism_dioptres!(0.0625)),
     position: Some(millimetres!(0.25)),
+    polariser: Some(degrees!(0.25)),
+    gradient: Some(degrees!(0.75)),
 };
 
 /// Where the decision of a rule changes: the largest deviations that conform and that do not yet fail.
@@ -58,7 +60,9 @@ fn guarded(parameter: Parameter, units: i32) -> Verdict {
             measured.prism = Some(Prism::new(off(pd(0.5)), pd(-0.5)));
             return judge(&class, &ordered, &measured, Rule::Guarded(ALL_KNOWN));
         }
-        Parameter::ReferencePoint => unreachable!("see its own test"),
+        Parameter::ReferencePoint | Parameter::PolariserAxis | Parameter::GradientDirection => {
+            unreachable!("see its own test")
+        }
     }
     measured.power = Some(SpheroCylinder::new(sphere, cylinder, axis).unwrap().into());
     judge(&class, &ordered, &measured, Rule::Guarded(ALL_KNOWN))
@@ -142,6 +146,8 @@ fn a_fit_gives_each_parameter_twice_its_own_standard_uncertainty() {
         prism_vertical: Some(prism_dioptres!(0.0625)),
         prism: Some(prism_dioptres!(0.078125)),
         position: Some(millimetres!(2.5)),
+        polariser: None,
+        gradient: None,
     };
     assert_eq!(Uncertainty::of_fit(&OF_A_FIT), expanded);
     let open = StandardUncertainty { axis: None, centre: None, ..OF_A_FIT };
@@ -171,6 +177,8 @@ fn the_uncertainty_of_a_fit_saturates() {
         prism_vertical: Some(prism_dioptres!(0.0)),
         prism: Some(PrismDioptre::MAX),
         position: Some(Millimetre::MAX),
+        polariser: None,
+        gradient: None,
     };
     assert_eq!(Uncertainty::of_fit(&wide), expanded);
     // Neither conformity nor failure is proved by it.
@@ -264,6 +272,8 @@ fn what_is_saturated_fails() {
         prism_vertical: Some(high),
         prism: Some(high),
         position: Some(Millimetre::MAX),
+        polariser: None,
+        gradient: None,
     };
     for class in Class::ALL {
         for rule in [Rule::Simple, Rule::Guarded(ALL_KNOWN), Rule::Guarded(boundless)] {

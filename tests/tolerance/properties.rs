@@ -112,6 +112,7 @@ fn rule() -> impl Strategy<Value = Rule> {
                 prism_vertical: vertical.map(PrismDioptre::from_bits),
                 prism: prism.map(PrismDioptre::from_bits),
                 position: position.map(Millimetre::from_bits),
+                ..Uncertainty::default()
             })
         },
     );
@@ -215,6 +216,7 @@ proptest! {
             prism_vertical: Some(PrismDioptre::ZERO),
             prism: Some(PrismDioptre::ZERO),
             position: Some(Millimetre::ZERO),
+            ..Uncertainty::default()
         });
         let simple = judge(class, &ordered, &measured, Rule::Simple);
         let guarded = judge(class, &ordered, &measured, nothing);

@@ -3,7 +3,7 @@
 use super::{d, found, order, pd, rx};
 use dioptric::prism::Prism;
 use dioptric::tolerance::*;
-use dioptric::{axis, degrees, dioptres, millimetres, prism_dioptres};
+use dioptric::{axis, bearing, degrees, dioptres, millimetres, prism_dioptres};
 
 fn text(verdict: &Verdict, parameter: Parameter) -> String {
     verdict.finding(parameter).unwrap().to_string()
@@ -76,6 +76,7 @@ fn values_carry_their_unit() {
     for (value, expected) in [
         (Value::Power(dioptres!(-2.0)), "-2.00 D"),
         (Value::Axis(axis!(35.0)), "035"),
+        (Value::Bearing(bearing!(270.0)), "270"),
         (Value::Angle(degrees!(2.5)), "2.50 deg"),
         (Value::Prism(prism_dioptres!(0.33)), "0.33 cm/m"),
         (Value::Length(millimetres!(1.0)), "1.00 mm"),

@@ -147,6 +147,8 @@ fn light() {
     info!("WavelengthCorrection {}", WavelengthCorrection::new(nanometres!(850.0), Line::D, AbbeNumber::MOST));
     info!("WavelengthError {}", WavelengthCorrection::new(nanometres!(300.0), Line::E, AbbeNumber::MOST));
     info!("DirectionLimit {}", POLARISER_AXIS);
+    info!("Finding {}", POLARISER_AXIS.judge_axis(axis!(90.0), Some(axis!(95.0)), Rule::Simple));
+    info!("Finding {}", POLARISER_AXIS.judge_bearing(bearing!(90.0), Some(bearing!(271.0)), Rule::Simple));
 }
 
 fn verdicts() {

@@ -1,7 +1,7 @@
 use dioptric::{
-    quantity::{Axis, Degree, Dioptre, Millimetre, PrismDioptre},
+    quantity::{Axis, Bearing, Degree, Dioptre, Millimetre, PrismDioptre},
     rx::SpheroCylinder,
-    tolerance::{self, Class, Finding, Measured, Ordered, Rule, Uncertainty, Value},
+    tolerance::{self, Class, DirectionLimit, Finding, Measured, Ordered, POLARISER_AXIS, Rule, Uncertainty, Value},
     vector::PowerVector,
 };
 
@@ -10,12 +10,14 @@ use super::{
     inputs::{Generator, random},
 };
 
-pub const STREAMS: &[Stream] = &[Stream { name: "tolerance.judge", run: judge }];
+pub const STREAMS: &[Stream] =
+    &[Stream { name: "tolerance.judge", run: judge }, Stream { name: "tolerance.direction", run: direction }];
 
 fn bits(value: Option<Value>) -> u32 {
     match value {
         Some(Value::Power(power)) => power.to_bits() as u32,
         Some(Value::Axis(axis)) => axis.to_bits(),
+        Some(Value::Bearing(bearing)) => bearing.to_bits(),
         Some(Value::Angle(angle)) => angle.to_bits() as u32,
         Some(Value::Prism(prism)) => prism.to_bits() as u32,
         Some(Value::Length(length)) => length.to_bits() as u32,
@@ -69,6 +71,8 @@ impl Generator {
             prism_vertical: prism,
             prism,
             position: Some(Millimetre::from_bits(self.small() >> 6)),
+            polariser: None,
+            gradient: None,
         })
     }
 }
@@ -97,5 +101,24 @@ fn judge(digest: &mut Digest) {
         for finding in verdict.findings() {
             digest.take(words(finding));
         }
+    });
+}
+
+/// Directions near and far from what was ordered, under both rules.
+fn direction(digest: &mut Digest) {
+    random(|generator| {
+        let limit = DirectionLimit { limit: Degree::from_bits(generator.small() << 2), ..POLARISER_AXIS };
+        let guard = Uncertainty {
+            polariser: Some(Degree::from_bits(generator.small())),
+            gradient: Some(Degree::from_bits(generator.small())),
+            ..Uncertainty::default()
+        };
+        let rule = if generator.word() & 1 == 0 { Rule::Simple } else { Rule::Guarded(guard) };
+        let (ordered, off) = (generator.word(), generator.word() >> (generator.word() & 15));
+        let (near, far) = (ordered.wrapping_add(off), ordered.wrapping_sub(off));
+        let axis = limit.judge_axis(Axis::from_bits(ordered), Some(Axis::from_bits(near)), rule);
+        let bearing = limit.judge_bearing(Bearing::from_bits(ordered), Some(Bearing::from_bits(far)), rule);
+        digest.take(words(&axis));
+        digest.take(words(&bearing));
     });
 }

@@ -33,8 +33,11 @@ pub fn probe() {
 fn directions() {
     let limit = DirectionLimit { limit: degrees(), ..tolerance::POLARISER_AXIS };
     for rule in [Rule::Simple, Rule::Guarded(uncertainty())] {
-        keep(DirectionLimit::judge_axis(&limit, axis(), black_box(Some(axis())), rule));
-        keep(DirectionLimit::judge_bearing(&limit, axis().bearing(), black_box(Some(axis().bearing())), rule));
+        let polariser = DirectionLimit::judge_axis(&limit, axis(), black_box(Some(axis())), rule);
+        let gradient = DirectionLimit::judge_bearing(&limit, axis().bearing(), black_box(Some(axis().bearing())), rule);
+        let ordered = Ordered { power: prescription(), ..Ordered::default() };
+        let judged = tolerance::judge(&tolerance::ISO_21987, &ordered, &Measured::default(), rule);
+        verdict(&Verdict::with(Verdict::with(judged, polariser), gradient));
     }
 }
 
@@ -49,6 +52,8 @@ fn uncertainty() -> Uncertainty {
         prism_vertical: Some(prism_dioptres()),
         prism: Some(prism_dioptres()),
         position: Some(millimetres()),
+        polariser: Some(degrees()),
+        gradient: Some(degrees()),
     }
 }
 
