@@ -676,3 +676,35 @@ fn full_disk_is_a_fault() {
     assert_eq!(output.status.code(), Some(2));
     assert!(text(&output.stderr).contains("standard output: "), "{}", text(&output.stderr));
 }
+
+/// A line and a ring for each of the 113 spots, and what the report says of the lens.
+#[test]
+fn picture_shows_every_spot_and_the_findings() {
+    let path = file("picture.svg", "");
+    let output = inspect(near("-2.25 -1.50 x 35", SPHERO_CYLINDER).into_iter().chain(["--picture", &path]));
+    assert_eq!(output.status.code(), Some(0), "{}", text(&output.stderr));
+    let picture = std::fs::read_to_string(&path).expect("a picture");
+    assert_eq!(picture.matches("r=\"2.4\"").count(), 113);
+    for part in
+        ["right lens, ordered -2.25 -1.50 x 035", "CONFORMS", "axis 035.0", "113 spots", "optical centre", "nasal"]
+    {
+        assert!(picture.contains(part), "{part}");
+    }
+}
+
+#[test]
+fn picture_of_a_pair_is_one_for_each_eye() {
+    let path = file("pair.svg", "");
+    let output = inspect(["--picture", &path]);
+    assert_eq!(text(&output.stderr), "");
+    for (eye, verdict) in [("right", "CONFORMS"), ("left", "FAILS")] {
+        let picture = std::fs::read_to_string(path.replace("pair.svg", &format!("pair-{eye}.svg"))).expect("a picture");
+        assert!(picture.contains(verdict) && picture.contains(&format!("{eye} lens")), "{eye}");
+    }
+}
+
+#[test]
+fn picture_that_cannot_be_written_is_a_fault() {
+    let directory = Path::new(env!("CARGO_TARGET_TMPDIR")).to_str().expect("UTF-8");
+    assert_refused(&["--picture", &format!("{directory}/no/such/folder/out.svg")], &["out"]);
+}

@@ -62,6 +62,10 @@ pub struct Args {
     /// Print JSON instead of the report
     #[arg(long)]
     pub json: bool,
+
+    /// Draw the lens: spots, local power, optical centre, axis, base, findings; of two lenses, a file for each eye
+    #[arg(long, value_name = "OUT.svg")]
+    pub picture: Option<PathBuf>,
 }
 
 /// One lens as it is given on the command line.

@@ -45,7 +45,7 @@ pub fn label(parameter: Parameter) -> &'static str {
     }
 }
 
-const fn unit(parameter: Parameter) -> &'static str {
+pub const fn unit(parameter: Parameter) -> &'static str {
     match parameter {
         Parameter::SphereMeridian | Parameter::CylinderMeridian | Parameter::Cylinder | Parameter::Addition => "D",
         Parameter::Axis | Parameter::PolariserAxis | Parameter::GradientDirection => "deg",
@@ -77,21 +77,8 @@ impl Line<'_> {
         writeln!(f, "{:>6} {:<12}{mark}{}", self.share(), self.bar(), word(finding.decision()))
     }
 
-    /// With its sign; the horizontal prism counted towards the nose.
     fn signed(&self, value: Option<Value>) -> String {
-        match value {
-            Some(value) if value.is_saturated() => "beyond".into(),
-            Some(Value::Axis(axis)) => format!("{axis:.2}"),
-            Some(Value::Bearing(bearing)) => format!("{bearing:.2}"),
-            Some(Value::Power(power)) => format!("{power:+.3}"),
-            Some(Value::Angle(angle)) => format!("{angle:+.2}"),
-            Some(Value::Prism(prism)) => {
-                let outward = self.finding.parameter() == Parameter::PrismHorizontal && self.eye == Eye::Left;
-                format!("{:+.3}", if outward { -prism } else { prism })
-            }
-            Some(Value::Length(length)) => format!("{length:.2}"),
-            None => DASH.into(),
-        }
+        signed(value, self.finding.parameter(), self.eye)
     }
 
     fn share(&self) -> String {
@@ -114,6 +101,23 @@ impl Line<'_> {
         let filled = ((share as usize + 50) / 100).min(10);
         let end = if self.is_over() { '>' } else { '|' };
         format!("|{:<10}{end}", "#".repeat(filled))
+    }
+}
+
+/// With its sign; the horizontal prism counted towards the nose.
+pub fn signed(value: Option<Value>, parameter: Parameter, eye: Eye) -> String {
+    match value {
+        Some(value) if value.is_saturated() => "beyond".into(),
+        Some(Value::Axis(axis)) => format!("{axis:.2}"),
+        Some(Value::Bearing(bearing)) => format!("{bearing:.2}"),
+        Some(Value::Power(power)) => format!("{power:+.3}"),
+        Some(Value::Angle(angle)) => format!("{angle:+.2}"),
+        Some(Value::Prism(prism)) => {
+            let outward = parameter == Parameter::PrismHorizontal && eye == Eye::Left;
+            format!("{:+.3}", if outward { -prism } else { prism })
+        }
+        Some(Value::Length(length)) => format!("{length:.2}"),
+        None => DASH.into(),
     }
 }
 

@@ -4,7 +4,7 @@ use crate::args::{Order, Uncertainty};
 use crate::spots::{Fault, Spots};
 use dioptric::quantity::{Axis, Dioptre, Point};
 use dioptric::rx::SpheroCylinder;
-use dioptric::sensor::{Centre, Fit};
+use dioptric::sensor::{Centre, Fit, SpotPair};
 use dioptric::tolerance::{self, Class, Decision, Measured, Ordered, Rule, Verdict, judge};
 use std::io::BufRead;
 
@@ -12,6 +12,10 @@ pub struct Lens {
     pub order: Order,
     pub file: String,
     pub fit: Fit,
+    /// The spots of the fit.
+    pub pairs: Vec<SpotPair>,
+    /// Those that the fit left out.
+    pub refused: Vec<SpotPair>,
     /// U = 2 u of the fit.
     pub expanded: tolerance::Uncertainty,
     /// The same of the optical centre's coordinates, of which a class judges the length alone.
@@ -30,7 +34,8 @@ impl Lens {
         class: &'static Class,
         uncertainty: Uncertainty,
     ) -> Result<Self, Fault> {
-        let fit = Spots::read(&file, spots)?.fit(&order.geometry)?;
+        let spots = Spots::read(&file, spots)?;
+        let fit = spots.fit(&order.geometry)?;
         let standard = fit.uncertainty();
         let expanded = tolerance::Uncertainty::of_fit(&standard);
         let rule = match uncertainty {
@@ -41,7 +46,26 @@ impl Lens {
         let measured = Measured { power: Some(fit.vector().into()), addition: None, prism: Some(fit.prism()) };
         let verdict = judge(class, &ordered, &measured, rule);
         let expanded_centre = standard.centre.map(|u| u + u);
-        Ok(Self { order, file, fit, expanded, expanded_centre, class, rule, verdict })
+        Ok(Self {
+            order,
+            file,
+            fit,
+            pairs: spots.pairs,
+            refused: Vec::new(),
+            expanded,
+            expanded_centre,
+            class,
+            rule,
+            verdict,
+        })
+    }
+
+    /// How many spots.
+    pub fn count_text(&self) -> String {
+        match self.refused.len() {
+            0 => format!("{} spots", self.fit.count()),
+            refused => format!("{} spots, {refused} refused", self.fit.count()),
+        }
     }
 
     pub fn conforms(&self) -> bool {

@@ -11,6 +11,7 @@ mod findings;
 mod json;
 mod lens;
 mod numbers;
+mod picture;
 mod report;
 mod spots;
 
@@ -45,6 +46,9 @@ fn run(args: &Args) -> Result<ExitCode, String> {
         Some(lens) => vec![inspect(lens, args)?],
         None => inspect_demo(args)?,
     };
+    if let Some(path) = &args.picture {
+        picture::write_all(path, &lenses)?;
+    }
     let is_demo = args.lens.is_none();
     let text = if args.json { json_text(&lenses, is_demo)? } else { report_text(&lenses, is_demo) };
     print(&text)?;

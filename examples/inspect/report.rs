@@ -111,7 +111,7 @@ impl Report<'_> {
 }
 
 /// `4.62 mm temporal, 0.10 mm down`.
-fn place(x: Millimetre, y: Millimetre, eye: Eye) -> String {
+pub fn place(x: Millimetre, y: Millimetre, eye: Eye) -> String {
     let nasal = match eye {
         Eye::Right => x,
         Eye::Left => -x,

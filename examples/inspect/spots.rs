@@ -1,4 +1,4 @@
-//! Reads a file of spots line by line into sums: bounded memory whatever the file, and every fault with its place.
+//! Reads a file of spots line by line: bounded memory whatever the file, and every fault with its place.
 
 use dioptric::quantity::{Millimetre, Point};
 use dioptric::sensor::{Error, Fit, Geometry, SlopeSums, SpotPair};
@@ -49,10 +49,11 @@ impl fmt::Display for Fault {
     }
 }
 
-/// The spots of a file as sums.
+/// The spots of a file, and their sums.
 pub struct Spots {
     file: String,
     pub sums: SlopeSums,
+    pub pairs: Vec<SpotPair>,
     /// First and last line with a spot.
     lines: (u32, u32),
 }
@@ -66,13 +67,15 @@ impl Spots {
             return Err(Fault { lines: Some((1, 1)), ..Fault::of_file(file, what) });
         };
         let header = Header::read(file, first, &header)?;
-        let mut spots = Self { file: file.into(), sums: SlopeSums::default(), lines: (first, first) };
+        let mut spots =
+            Self { file: file.into(), sums: SlopeSums::default(), pairs: Vec::new(), lines: (first, first) };
         let mut seen = Seen::default();
         while let Some((line, text)) = lines.next_filled()? {
             let pair = header.pair(file, line, &text)?;
             let fault = |fields, what| Fault { file: file.into(), lines: Some((line, line)), fields, what };
             seen.note(pair.reference(), line).map_err(|what| fault(&COLUMNS[..2], what))?;
             spots.sums.add(pair).map_err(|error| fault(&[], error.to_string()))?;
+            spots.pairs.push(pair);
             if spots.sums.count() == 1 {
                 spots.lines.0 = line;
             }
