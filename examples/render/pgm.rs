@@ -46,19 +46,37 @@ pub enum Fault {
     /// It begins with "P2": the form that is text.
     Plain,
     /// The file ends within the header.
-    HeaderEnds { field: &'static str },
+    HeaderEnds {
+        field: &'static str,
+    },
     /// Something else than a decimal number, at that byte.
-    NoNumber { field: &'static str, at: usize },
+    NoNumber {
+        field: &'static str,
+        at: usize,
+    },
     /// A number out of range: [`MOST_PIXELS`], 65535 for the greatest level, and none of them 0.
-    Range { field: &'static str, most: usize },
+    Range {
+        field: &'static str,
+        most: usize,
+    },
     /// No white space after the greatest level.
-    NoSpace { at: usize },
+    NoSpace {
+        at: usize,
+    },
     /// The file ends before the last pixel.
-    Truncated { wanted: usize, found: usize },
+    Truncated {
+        wanted: usize,
+        found: usize,
+    },
     /// Bytes after the last pixel.
     TooLong,
     /// A pixel above the greatest level.
-    Level { column: usize, row: usize, level: u16, full: u16 },
+    Level {
+        column: usize,
+        row: usize,
+        level: u16,
+        full: u16,
+    },
 }
 
 impl fmt::Display for Fault {
@@ -159,12 +177,7 @@ impl<R: Read> Header<R> {
     }
 
     /// A number after white space and comments, of which `byte` is the first; and the byte that ends it.
-    fn number(
-        &mut self,
-        field: &'static str,
-        byte: Option<u8>,
-        most: usize,
-    ) -> Result<(usize, Option<u8>), Fault> {
+    fn number(&mut self, field: &'static str, byte: Option<u8>, most: usize) -> Result<(usize, Option<u8>), Fault> {
         let mut byte = self.past_comment(byte)?;
         if !byte.is_none_or(is_space) {
             return Err(Fault::NoNumber { field, at: self.at - 1 });

@@ -1,7 +1,7 @@
 //! The camera: shot noise, read noise, full well, gain, black level, bits.
 
-use super::light::Light;
 use super::super::pgm::Image;
+use super::light::Light;
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, Normal, Poisson};

@@ -3,11 +3,22 @@
 /// Lengths in pixels.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Outline {
-    Dot { radius: f64 },
-    Ring { radius: f64, line: f64 },
-    Cross { half: f64, line: f64 },
+    Dot {
+        radius: f64,
+    },
+    Ring {
+        radius: f64,
+        line: f64,
+    },
+    Cross {
+        half: f64,
+        line: f64,
+    },
     /// From end to end, straight.
-    Line { half: f64, line: f64 },
+    Line {
+        half: f64,
+        line: f64,
+    },
 }
 
 /// A mark, turned about its centre, clockwise on the screen.

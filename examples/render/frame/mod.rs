@@ -5,7 +5,7 @@
 //!
 //! The noise is drawn from `ChaCha8`, whose stream is the same everywhere; its logarithms and exponentials are the platform's, so that
 //! a level may differ by a count between machines.
-#![allow(dead_code, reason = "each program that includes these modules uses its part")]
+#![allow(dead_code, unused_imports, reason = "each program that includes these modules uses its part")]
 
 mod camera;
 mod light;

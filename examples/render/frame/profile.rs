@@ -48,13 +48,7 @@ impl Profile {
 
 impl Spot {
     /// Electrons of every pixel within reach: column, row, electrons.
-    pub fn each_pixel(
-        &self,
-        profile: Profile,
-        width: usize,
-        height: usize,
-        mut add: impl FnMut(usize, usize, f64),
-    ) {
+    pub fn each_pixel(&self, profile: Profile, width: usize, height: usize, mut add: impl FnMut(usize, usize, f64)) {
         let reach = profile.reach() * self.sigma;
         let range = |centre: f64, most: usize| {
             // Casts from float saturate: what lies before the frame starts at 0.

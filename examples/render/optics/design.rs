@@ -104,9 +104,7 @@ fn front(kind: Kind, base: f64, index: f64) -> Shape {
     };
     match kind {
         Kind::SingleVision => Shape::sphere(radius),
-        Kind::Progressive { addition } => {
-            Shape::Polynomial { radius, terms: progression(addition / (1000.0 * jump)) }
-        }
+        Kind::Progressive { addition } => Shape::Polynomial { radius, terms: progression(addition / (1000.0 * jump)) },
         Kind::RoundBifocal { addition } => with_segment(addition, ROUND_HALF_WIDTH, None),
         Kind::StraightTopBifocal { addition } => with_segment(addition, STRAIGHT_HALF_WIDTH, Some(STRAIGHT_RISE)),
     }

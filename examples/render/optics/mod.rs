@@ -5,7 +5,7 @@
 //! index 1. The light comes in parallel to z.
 //!
 //! Light is a ray: neither diffraction nor the size of a hole is traced.
-#![allow(dead_code, reason = "each program that includes these modules uses its part")]
+#![allow(dead_code, unused_imports, reason = "each program that includes these modules uses its part")]
 
 mod bench;
 mod design;
