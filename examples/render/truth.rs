@@ -3,7 +3,7 @@
 use super::optics::{self, Lens, Order};
 use super::scene::Drawn;
 use super::setup::Setup;
-use dioptric::oracle::Fit;
+use dioptric::oracle::{Fit, SpheroCylinder};
 use serde::Serialize;
 use std::collections::BTreeSet;
 
@@ -20,12 +20,21 @@ struct Reading {
 impl From<Fit> for Reading {
     fn from(Fit { power, prism, .. }: Fit) -> Self {
         let power = power.sphero_cylinder();
+        Self::rounded(power, prism)
+    }
+}
+
+impl Reading {
+    /// Digits beyond 1e-9 are noise of the tracer; a lens without cylinder has the axis 180.
+    fn rounded(power: SpheroCylinder, [prism_x, prism_y]: [f64; 2]) -> Self {
+        let round = |value: f64| (value * 1e9).round() / 1e9 + 0.0;
+        let cylinder_d = round(power.cylinder);
         Self {
-            sphere_d: power.sphere,
-            cylinder_d: power.cylinder,
-            axis_deg: power.axis,
-            prism_x_pd: prism[0],
-            prism_y_pd: prism[1],
+            sphere_d: round(power.sphere),
+            cylinder_d,
+            axis_deg: if cylinder_d == 0.0 { 180.0 } else { round(power.axis) },
+            prism_x_pd: round(prism_x),
+            prism_y_pd: round(prism_y),
         }
     }
 }
@@ -66,13 +75,7 @@ impl Truth {
             }
         };
         Self {
-            ordered: Reading {
-                sphere_d: order.power.sphere,
-                cylinder_d: order.power.cylinder,
-                axis_deg: order.power.axis,
-                prism_x_pd: order.prism.x,
-                prism_y_pd: order.prism.y,
-            },
+            ordered: Reading::rounded(order.power, order.prism.to_array()),
             at_axis: optics::at_axis(bench, lens).map(Reading::from),
             over_plate: zones.into_iter().map(over).collect(),
         }
