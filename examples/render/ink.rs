@@ -19,7 +19,7 @@ pub struct Ink {
     pixel_um: f64,
     turn_deg: f64,
     /// Column and row of each dot, from the observer's left to the right.
-    dots_px: [[f64; 2]; 3],
+    pub dots_px: [[f64; 2]; 3],
 }
 
 /// Seen as the observer sees it, y up: this camera stands before the lens.
