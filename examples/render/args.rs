@@ -24,9 +24,10 @@ FILES
 
 DEFAULTS
   113 holes on 640 x 480 pixels. All spots of lenses from -25 to +20 D without prism are on the
-  detector and apart; beyond +20 D they touch unless --width is less. The spots are as narrow as
-  those of small lenses at the holes: plain holes at this throw cannot be sharper than about
-  sqrt(wavelength x throw) = 0.1 mm, 7 pixels, from edge to edge.";
+  detector and apart; beyond +20 D they touch unless --width is less. At 0 D there is room for
+  5 prism dioptres up or down and 11 sideways: what lands beside the detector is not drawn, though
+  it is in spots.csv. The spots are as narrow as those of small lenses at the holes: plain holes at
+  this throw cannot be sharper than about sqrt(wavelength x throw) = 0.1 mm, 7 pixels, across.";
 
 /// Draws what the camera of a Hartmann-type sensor sees of a lens, by tracing rays.
 #[derive(Parser)]

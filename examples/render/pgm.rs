@@ -8,7 +8,7 @@
 #![allow(dead_code, reason = "each program that includes this module uses its part")]
 
 use std::fmt;
-use std::io::{self, Read, Write};
+use std::io::{self, BufReader, Read, Write};
 
 /// Rows from the top, each from the left.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -108,7 +108,7 @@ impl From<io::Error> for Fault {
 
 /// Reads one image, to the end of the source.
 pub fn read(source: impl Read) -> Result<Image, Fault> {
-    let mut header = Header { source: source.bytes(), at: 0 };
+    let mut header = Header { source: BufReader::new(source).bytes(), at: 0 };
     match [header.next()?, header.next()?] {
         [Some(b'P'), Some(b'5')] => {}
         [Some(b'P'), Some(b'2')] => return Err(Fault::Plain),

@@ -19,12 +19,13 @@ pub struct Spot {
     pub height: f64,
 }
 
-/// Of `(2 J1(v) / v)^2`: where it is half (published as 1.61634 in every table of the Airy pattern; here from solving it).
+/// Of `(2 J1(v) / v)^2`: where it is half (by solving it).
 const AIRY_HALF: f64 = 1.616_339_948_310_703;
 /// `sqrt(2 ln 2)`: where a Gaussian of standard deviation 1 is half.
 const GAUSSIAN_HALF: f64 = 1.177_410_022_515_474_7;
 
-/// Standard deviations up to which a spot is drawn: a Gaussian is below 1e-11 there, and the rings of an Airy spot below 4e-4.
+/// Standard deviations up to which a spot is drawn: a Gaussian is below 3e-11 there, and the rings of an Airy spot,
+/// `8 / (pi v^3)` at most, below 6e-4.
 const REACH: f64 = 7.0;
 const AIRY_REACH: f64 = 12.0;
 
