@@ -12,6 +12,8 @@ mod pgm;
 mod scene;
 #[path = "../examples/render/setup.rs"]
 mod setup;
+#[path = "../examples/render/view.rs"]
+mod view;
 
 use dioptric::oracle::{self, SpheroCylinder};
 use dioptric::sensor::{FinderMemory, FoundSpot, OpenBlob, Rejected, Run, SpotFinder, SpotLimits, Tile};

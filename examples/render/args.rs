@@ -1,9 +1,9 @@
 //! The command line.
 
 use super::frame::{Camera, Profile};
-use super::optics::{Kind, Lattice, Lens, Order};
+use super::optics::{Kind, Lens, Order};
 use super::scene::{Faults, Look};
-use super::setup::{Detector, Direction, Holes, Setup};
+use super::setup::{Detector, Direction, Holes, Lattice, Setup};
 use clap::{Parser, ValueEnum};
 use dioptric::oracle;
 use dioptric::prism::{Eye, Prism};

@@ -19,6 +19,7 @@ mod pgm;
 mod scene;
 mod setup;
 mod truth;
+mod view;
 
 use args::Args;
 use clap::Parser;

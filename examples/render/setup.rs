@@ -26,8 +26,6 @@
 //! camera looks at the plate from behind the lens, against the light, rows downwards: the observer's right is its left.
 #![allow(dead_code, reason = "each program that includes this module uses its part")]
 
-use super::optics::{Bench, Lattice, Plate};
-use glam::{DVec2, dvec2};
 use serde::{Deserialize, Serialize};
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -64,6 +62,13 @@ pub struct Holes {
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, clap::ValueEnum)]
+#[serde(rename_all = "lowercase")]
+pub enum Lattice {
+    Square,
+    Hexagonal,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, clap::ValueEnum)]
 pub enum Direction {
     #[serde(rename = "+x")]
     #[value(name = "+x")]
@@ -80,13 +85,8 @@ pub enum Direction {
 }
 
 impl Direction {
-    const fn vector(self) -> DVec2 {
-        match self {
-            Self::Right => DVec2::X,
-            Self::Left => DVec2::NEG_X,
-            Self::Up => DVec2::Y,
-            Self::Down => DVec2::NEG_Y,
-        }
+    const fn is_horizontal(self) -> bool {
+        matches!(self, Self::Right | Self::Left)
     }
 }
 
@@ -155,32 +155,9 @@ impl Setup {
         if !(8..=16).contains(&detector.bits) {
             return Err(format!("bits = {}: not 8 to 16", detector.bits));
         }
-        if detector.columns_run.vector().dot(detector.rows_run.vector()) != 0.0 {
+        if detector.columns_run.is_horizontal() == detector.rows_run.is_horizontal() {
             return Err("columns_run and rows_run are not square to each other".into());
         }
         Ok(())
-    }
-
-    pub const fn bench(&self) -> Bench {
-        Bench { gap: self.gap_mm, throw: self.throw_mm }
-    }
-
-    pub const fn plate(&self) -> Plate {
-        let Holes { lattice, pitch_mm, radius_mm, rotation_deg, marker_node } = self.plate;
-        Plate { lattice, pitch: pitch_mm, radius: radius_mm, rotation_deg, marker: marker_node }
-    }
-
-    /// From millimetres about the axis, as the observer sees them, to column and row.
-    pub fn to_pixels(&self, at: DVec2) -> DVec2 {
-        let Detector { axis_column_px, axis_row_px, columns_run, rows_run, pixel_um, .. } = self.detector;
-        let along = dvec2(columns_run.vector().dot(at), rows_run.vector().dot(at));
-        dvec2(axis_column_px, axis_row_px) + along * 1000.0 / pixel_um
-    }
-
-    /// And back.
-    pub fn to_mm(&self, at: DVec2) -> DVec2 {
-        let Detector { axis_column_px, axis_row_px, columns_run, rows_run, pixel_um, .. } = self.detector;
-        let off = (at - dvec2(axis_column_px, axis_row_px)) * pixel_um / 1000.0;
-        columns_run.vector() * off.x + rows_run.vector() * off.y
     }
 }

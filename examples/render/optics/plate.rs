@@ -1,10 +1,8 @@
 //! The plate's holes.
 
 use glam::{DVec2, dvec2};
-use serde::{Deserialize, Serialize};
 
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, clap::ValueEnum)]
-#[serde(rename_all = "lowercase")]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Lattice {
     Square,
     Hexagonal,
