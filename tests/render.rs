@@ -95,7 +95,7 @@ fn a_lens_is_written_with_its_setup_and_its_truth() {
 #[test]
 fn a_setup_is_read_as_it_was_written() {
     let mut setup = setup::Setup::default();
-    setup.plate.lattice = optics::Lattice::Hexagonal;
+    setup.plate.lattice = setup::Lattice::Hexagonal;
     setup.plate.marker_node = None;
     setup.detector.rows_run = setup::Direction::Up;
     let text = setup.write().expect("TOML");
