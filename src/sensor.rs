@@ -10,6 +10,7 @@
 //! Beside it, what intensities tell: the plane of transmittance of a polarising lens ([`PolariserSums`]) and the direction of a
 //! gradient tint ([`GradientSums`]); and a power measured at one wavelength brought to another ([`WavelengthCorrection`]).
 
+mod budget;
 mod disc;
 mod finder;
 mod fit;
@@ -20,9 +21,14 @@ mod plane;
 mod polariser;
 mod scaled;
 mod sums;
+mod symmetric;
 mod uncertainty;
 mod wavelength;
 
+pub use budget::{
+    Budget, Component, Coverage, Entry, ExpandedUncertainty, Extra, Freedom, GeometryUncertainty, Measurand,
+    Resolution, Sources, SpotNoise, Wavelength,
+};
 pub use disc::Disc;
 pub use finder::{
     FinderError, FinderMemory, FoundSpot, OpenBlob, Pixel, Polarity, Rejected, Run, SpotFinder, SpotLimits, Tile,

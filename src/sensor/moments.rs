@@ -239,6 +239,11 @@ impl Normal {
         Ok(Self { p, q, r, trace, det })
     }
 
+    /// The references' moments xx, xy, yy over their trace, Q62.
+    pub(super) fn shares(&self) -> [i64; 3] {
+        [self.p, self.q, self.r].map(|moment| math::ratio(moment, self.trace, WHOLE))
+    }
+
     /// The inverse normal matrix times the trace, Q16: elements 11, 12, 13, 22, 23, 33.
     pub(super) fn inverse(&self) -> [i64; 6] {
         let Self { p, q, r, det, .. } = *self;

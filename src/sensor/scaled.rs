@@ -65,6 +65,14 @@ impl Scaled {
         Self::of((i128::from(large.mantissa) << (apart & 127)).wrapping_add(i128::from(small.mantissa)), small.exponent)
     }
 
+    pub(super) fn minus(self, other: Self) -> Self {
+        self.plus(other.negated())
+    }
+
+    pub(super) fn squared(self) -> Self {
+        self.times(self)
+    }
+
     pub(super) const fn negated(self) -> Self {
         Self { mantissa: self.mantissa.wrapping_neg(), exponent: self.exponent }
     }

@@ -3,7 +3,7 @@
 use super::verdict::Parameter;
 use crate::prism::Prism;
 use crate::quantity::{Degree, Dioptre, Millimetre, Point, PrismDioptre};
-use crate::sensor::StandardUncertainty;
+use crate::sensor::{ExpandedUncertainty, StandardUncertainty};
 use core::fmt;
 
 /// The outcome, from best to worst.
@@ -71,8 +71,8 @@ impl Uncertainty {
     ///
     /// The lengths of two components, prism and position, get the length of both components' U: in no direction is the
     /// standard uncertainty of a deviation along it larger than that, however the components are correlated. There is no
-    /// addition, polariser or tint in a fit. The scatter of the spots is all that is in it: errors of gap, throw, calibration and wavelength
-    /// are to be added by who knows them.
+    /// addition, polariser or tint in a fit. The scatter of the spots is all that is in it: for errors of gap, throw and wavelength
+    /// see [`Uncertainty::of_budget`].
     ///
     /// # Range
     /// Saturates: at the end of its scale a U proves nothing, just as `None`.
@@ -95,6 +95,29 @@ impl Uncertainty {
             prism_vertical: Some(vertical),
             prism: Some(Prism::new(horizontal, vertical).resultant().0),
             position: standard.centre.map(|centre| Point::distance(centre + centre)),
+            polariser: None,
+            gradient: None,
+        }
+    }
+
+    /// That of a whole budget, already expanded: [`Budget::expanded`](crate::sensor::Budget::expanded).
+    ///
+    /// The lengths of two components as in [`Uncertainty::of_fit`]; there is no addition in a fit.
+    ///
+    /// # Accuracy
+    /// Exact; the two lengths as [`Prism::resultant`] and [`Point::distance`].
+    #[must_use]
+    pub fn of_budget(expanded: &ExpandedUncertainty) -> Self {
+        Self {
+            sphere_meridian: Some(expanded.sphere),
+            cylinder_meridian: Some(expanded.across),
+            cylinder: Some(expanded.cylinder),
+            axis: expanded.axis,
+            addition: None,
+            prism_horizontal: Some(expanded.prism_x),
+            prism_vertical: Some(expanded.prism_y),
+            prism: Some(Prism::new(expanded.prism_x, expanded.prism_y).resultant().0),
+            position: expanded.centre.map(Point::distance),
             polariser: None,
             gradient: None,
         }
