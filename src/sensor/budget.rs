@@ -108,7 +108,8 @@ impl Component {
 ///
 /// # Range
 /// It is linear: it holds while uncertainties are small against the cylinder (sphere, cylinder, axis), against the weaker power
-/// (centre) and against the prism (its amount).
+/// (centre) and against the prism (its amount). The formula of Welch and Satterthwaite is an approximation: with 3 degrees of
+/// freedom, and other sources half as large, 95 % are 93.9 %; with 1, 88 %. From 9 on nothing of it is seen.
 ///
 /// # Accuracy
 /// Standard uncertainties within 0.1 % of the law of propagation, or two units of the result's type, where
