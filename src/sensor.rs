@@ -16,6 +16,7 @@ mod finder;
 mod fit;
 mod geometry;
 mod gradient;
+mod linear;
 mod moments;
 mod plane;
 mod polariser;

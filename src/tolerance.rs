@@ -54,7 +54,9 @@ mod ansi_z80_1;
 mod check;
 mod direction;
 mod display;
+mod instrument;
 mod iso_21987;
+mod iso_8598_1;
 mod iso_8980_1;
 mod iso_8980_2;
 mod judge;
@@ -65,6 +67,8 @@ mod verdict;
 pub use ansi_z80_1::{ANSI_Z80_1, ANSI_Z80_1_PROGRESSIVE};
 pub use check::{Error, ErrorKind, Table};
 pub use direction::{DirectionLimit, POLARISER_AXIS};
+pub use instrument::{InstrumentVerdict, TestReading, judge_instrument};
+pub use iso_8598_1::ISO_8598_1;
 pub use iso_8980_1::ISO_8980_1;
 pub use iso_8980_2::ISO_8980_2;
 pub use iso_21987::{ISO_21987, ISO_21987_PROGRESSIVE};
@@ -174,7 +178,10 @@ impl Class {
     pub const ALL: [&'static Self; 6] =
         [&ANSI_Z80_1, &ANSI_Z80_1_PROGRESSIVE, &ISO_21987, &ISO_21987_PROGRESSIVE, &ISO_8980_1, &ISO_8980_2];
 
-    /// The shipped class of that [`Class::name`].
+    /// The shipped classes by which an instrument is judged, not a lens: [`judge_instrument`].
+    pub const INSTRUMENTS: [&'static Self; 1] = [&ISO_8598_1];
+
+    /// The shipped class for lenses of that [`Class::name`].
     ///
     /// ```
     /// use dioptric::tolerance::Class;

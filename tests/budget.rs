@@ -674,7 +674,7 @@ fn what_is_not_known_has_no_uncertainty() {
     let mut sums = SlopeSums::default();
     let at = |x, y| Point::new(mm(x), mm(y));
     for (x, y) in [(-31.0, 1.0), (-30.0, 0.0), (-31.0, -1.0)] {
-        let pair = dioptric::sensor::SpotPair::new(at(x, y), at(x + 62.0, y)).expect("in range");
+        let pair = dioptric::sensor::SpotPair::new(at(x, y), at(x + 61.5, y)).expect("in range");
         sums.add(pair).expect("room");
     }
     let fit = sums.fit(&Bench::new(0.0, 2.0).geometry()).expect("a fit");

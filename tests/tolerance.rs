@@ -4,6 +4,8 @@
 mod decision;
 #[path = "tolerance/direction.rs"]
 mod direction;
+#[path = "tolerance/instrument.rs"]
+mod instrument;
 #[path = "tolerance/limits.rs"]
 mod limits;
 #[path = "tolerance/prism.rs"]

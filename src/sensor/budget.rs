@@ -7,20 +7,19 @@
 //! JCGM 100:2008 (GUM), 5.1.2, 5.2.2 (combination), 6.2.1, 6.3 (expanded uncertainty), G.4.1 (Welch and Satterthwaite); clauses
 //! from memory.
 
-mod model;
 mod sources;
 mod student;
 
 pub use sources::{Extra, GeometryUncertainty, Resolution, Sources, SpotNoise, Wavelength};
 pub use student::{Coverage, Freedom};
 
+use super::linear::{Functional, Model, dioptres, direction, length, metres, number};
 use super::scaled::Scaled;
 use super::symmetric::{Symmetric, Vector, dot};
 use super::{Centre, Fit, StandardUncertainty};
 use crate::math;
 use crate::quantity::{Degree, Dioptre, Fraction, Micrometre, Millimetre, Point, PrismDioptre};
 use crate::vector::Covariance;
-use model::{Functional, Model, dioptres, length, metres, number};
 
 /// A result that has an uncertainty.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -133,7 +132,7 @@ impl Component {
 /// ```
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub struct Budget {
-    model: Model,
+    pub(super) model: Model,
     sources: Sources,
     /// Double angle of the axis.
     turn: u32,
@@ -318,7 +317,7 @@ impl Budget {
     }
 
     fn functional(&self, measurand: Measurand) -> Option<Functional> {
-        let [cos, sin] = model::direction(self.turn);
+        let [cos, sin] = direction(self.turn);
         let half = Scaled::of(1, -1);
         let one = number(1);
         let turned = |xx: Scaled, xy: Scaled, yy: Scaled| Functional::of_power(Symmetric { xx, xy, yy });
@@ -346,7 +345,7 @@ impl Budget {
     }
 
     /// Direction of the base; `None` of no prism.
-    fn base(&self) -> Option<Vector> {
+    pub(super) fn base(&self) -> Option<Vector> {
         let amount = dot(self.model.prism, self.model.prism).root();
         amount.is_positive().then(|| self.model.prism.map(|part| part.over(amount)))
     }
@@ -380,7 +379,7 @@ impl Budget {
     }
 
     /// Standard deviation of a spot's and of a reference's coordinate, metres.
-    fn noise(&self) -> [Scaled; 2] {
+    pub(super) fn noise(&self) -> [Scaled; 2] {
         match self.sources.spots {
             SpotNoise::Residual => [self.model.residual, Scaled::ZERO],
             SpotNoise::Known { centroid, frames, reference_frames, .. } => {

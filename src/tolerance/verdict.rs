@@ -223,6 +223,11 @@ impl Verdict {
         Self { findings: [sphere, across, cylinder, axis, addition, first, second, None, None, None, None] }
     }
 
+    /// What was found about those parameters alone.
+    pub(super) fn only(self, keep: fn(Parameter) -> bool) -> Self {
+        Self { findings: self.findings.map(|finding| finding.filter(|finding| keep(finding.parameter))) }
+    }
+
     /// The verdict with one more finding, such as that of a polariser; an earlier one about the same parameter gives way.
     ///
     /// ```

@@ -7,19 +7,19 @@
 //! - gap: `dF = -F F dg`, `dp = -F p dg`;
 //! - a factor on powers, `1 + e`: `dF = F e`, `dp = p e`;
 //! - spots: `dF = K dA K / t`, `dp = K (d mean + dA arm) / t` with `arm = mean reference - g p`, as in
-//!   [`StandardUncertainty`](crate::sensor::StandardUncertainty).
+//!   [`StandardUncertainty`](super::StandardUncertainty).
 //!
 //! A spot's error moves its displacement by itself; a reference's error `e` moves the displacement by `-e` and the position by `e`,
 //! which together is `-(I - A) e`: behind a plus lens references matter less, behind a minus lens more.
 //!
 //! Every result is a functional `tr(G dF) + h . dp`. Everything is in metres, dioptres and radians.
 
+use super::fit::{Fit, MEAN_SHIFT};
+use super::moments::INVERSE_BITS;
+use super::scaled::Scaled;
+use super::symmetric::{Symmetric, Vector, dot};
 use crate::math;
 use crate::quantity::{Dioptre, Millimetre, PrismDioptre};
-use crate::sensor::fit::{Fit, MEAN_SHIFT};
-use crate::sensor::moments::INVERSE_BITS;
-use crate::sensor::scaled::Scaled;
-use crate::sensor::symmetric::{Symmetric, Vector, dot};
 
 /// A count of `2^-bits`.
 const fn negative(bits: u32) -> i32 {
@@ -170,6 +170,29 @@ impl Model {
         let of_slopes = covariance.trace_with(self.weights(gradient).around(self.moments)).over(self.spread);
         let of_mean = dot(lever, covariance.times_vector(lever)).over(self.count);
         of_slopes.plus(of_mean).over(self.throw.squared())
+    }
+
+    /// Half the trace of `A`: the ratio of displacement to position that a sphere would have.
+    pub(super) fn mean_ratio(&self) -> Scaled {
+        let trace = self.reference.xx.plus(self.reference.yy);
+        number(1).minus(trace.times(Scaled::of(1, -1)))
+    }
+
+    /// Variance of [`Self::mean_ratio`] for variances of spots and references.
+    pub(super) fn mean_ratio_variance(&self, [spots, references]: [Scaled; 2]) -> Scaled {
+        let noise = self.reference.times_commuting(self.reference).scaled(references).plus(Symmetric::of(spots));
+        let weights = self.weights(Symmetric::of(Scaled::of(1, -1)));
+        noise.trace_with(weights.around(self.moments)).over(self.spread)
+    }
+
+    /// Displacement on the axis: `throw K^-1 p`, metres. `I - g F` of a fit has an inverse.
+    pub(super) fn displacement(&self) -> Vector {
+        let inverse = self.step.inverse().unwrap_or(Symmetric::ZERO);
+        inverse.scaled(self.throw).times_vector(self.prism)
+    }
+
+    pub(super) const fn throw(&self) -> Scaled {
+        self.throw
     }
 
     fn weights(&self, gradient: Symmetric) -> Symmetric {
