@@ -11,6 +11,7 @@
 //! gradient tint ([`GradientSums`]); and a power measured at one wavelength brought to another ([`WavelengthCorrection`]).
 
 mod budget;
+mod calibration;
 mod disc;
 mod finder;
 mod fit;
@@ -29,6 +30,10 @@ mod wavelength;
 pub use budget::{
     Budget, Component, Coverage, Entry, ExpandedUncertainty, Extra, Freedom, GeometryUncertainty, Measurand,
     Resolution, Sources, SpotNoise, Wavelength,
+};
+pub use calibration::{
+    Calibration, CalibrationError, Certified, CorrectionTable, Drift, DriftDirection, DriftState, Knot, LensResidual,
+    TestLens,
 };
 pub use disc::Disc;
 pub use finder::{

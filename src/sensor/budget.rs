@@ -87,7 +87,7 @@ pub enum Component {
 const COMPONENTS: usize = 8;
 
 /// The standard uncertainty itself.
-const ONCE: Coverage = Coverage::Factor(fraction!(1.0));
+pub(super) const ONCE: Coverage = Coverage::Factor(fraction!(1.0));
 
 impl Component {
     /// All of them.
@@ -467,7 +467,7 @@ impl Budget {
     }
 
     /// `k u` in the result's own unit.
-    fn expand(&self, measurand: Measurand, coverage: Coverage) -> Option<Scaled> {
+    pub(super) fn expand(&self, measurand: Measurand, coverage: Coverage) -> Option<Scaled> {
         let variances = self.variances(measurand)?;
         let factor = match coverage {
             Coverage::Factor(factor) => factor.abs(),

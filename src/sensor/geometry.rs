@@ -14,7 +14,7 @@ use crate::quantity::Millimetre;
 /// assert_eq!(Geometry::new(millimetres!(5.0), millimetres!(0.0)), Err(Error::GeometryRange));
 /// ```
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(try_from = "Distances"))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Geometry {
     gap: Millimetre,
@@ -49,5 +49,21 @@ impl Geometry {
     #[must_use]
     pub const fn throw(&self) -> Millimetre {
         self.throw
+    }
+}
+
+/// As read, before it is checked.
+#[cfg(feature = "serde")]
+#[derive(serde::Deserialize)]
+struct Distances {
+    gap: Millimetre,
+    throw: Millimetre,
+}
+
+#[cfg(feature = "serde")]
+impl TryFrom<Distances> for Geometry {
+    type Error = Error;
+    fn try_from(distances: Distances) -> Result<Self, Error> {
+        Self::new(distances.gap, distances.throw)
     }
 }

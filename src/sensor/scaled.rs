@@ -20,6 +20,11 @@ const BITS: u32 = 31;
 impl Scaled {
     pub(super) const ZERO: Self = Self { mantissa: 0, exponent: -1024 };
 
+    /// `2^exponent`.
+    pub(super) const fn power_of_two(exponent: i32) -> Self {
+        Self { mantissa: 1 << (BITS - 1), exponent: exponent.wrapping_sub_unsigned(BITS - 1) }
+    }
+
     /// `value * 2^exponent`.
     #[inline(never)]
     pub(super) fn of(value: i128, exponent: i32) -> Self {
@@ -67,6 +72,14 @@ impl Scaled {
 
     pub(super) fn minus(self, other: Self) -> Self {
         self.plus(other.negated())
+    }
+
+    pub(super) fn exceeds(self, other: Self) -> bool {
+        self.minus(other).is_positive()
+    }
+
+    pub(super) const fn magnitude(self) -> Self {
+        Self { mantissa: self.mantissa.abs(), exponent: self.exponent }
     }
 
     pub(super) fn squared(self) -> Self {
