@@ -87,7 +87,7 @@ pub enum Component {
 const COMPONENTS: usize = 8;
 
 /// The standard uncertainty itself.
-pub(super) const ONCE: Coverage = Coverage::Factor(fraction!(1.0));
+const ONCE: Coverage = Coverage::Factor(fraction!(1.0));
 
 impl Component {
     /// All of them.
@@ -345,7 +345,7 @@ impl Budget {
     }
 
     /// Direction of the base; `None` of no prism.
-    pub(super) fn base(&self) -> Option<Vector> {
+    fn base(&self) -> Option<Vector> {
         let amount = dot(self.model.prism, self.model.prism).root();
         amount.is_positive().then(|| self.model.prism.map(|part| part.over(amount)))
     }
@@ -467,7 +467,7 @@ impl Budget {
     }
 
     /// `k u` in the result's own unit.
-    pub(super) fn expand(&self, measurand: Measurand, coverage: Coverage) -> Option<Scaled> {
+    fn expand(&self, measurand: Measurand, coverage: Coverage) -> Option<Scaled> {
         let variances = self.variances(measurand)?;
         let factor = match coverage {
             Coverage::Factor(factor) => factor.abs(),

@@ -84,6 +84,8 @@ pub(super) struct Model {
     /// `I - A`.
     reference: Symmetric,
     throw: Scaled,
+    /// Mean of the references, and that less `g p`.
+    mean: Vector,
     arm: Vector,
     /// Sum of the squares of the references' distances from their mean, square metres.
     spread: Scaled,
@@ -110,7 +112,8 @@ impl Model {
         let ratio = step.inverse()?.times_commuting(power).scaled(throw);
         let place_bits = Millimetre::FRACTION_BITS.wrapping_add(MEAN_SHIFT);
         let (x, y) = fit.centroid;
-        let [p, q] = prism.map(|part| part.times(gap));
+        let mean = [metres(x, place_bits), metres(y, place_bits)];
+        let ([x, y], [p, q]) = (mean, prism.map(|part| part.times(gap)));
         let moments = fit.normal.shares().map(|share| Scaled::of(i128::from(share), negative(62)));
         let inverse = fit.normal.inverse().map(|element| Scaled::of(i128::from(element), negative(INVERSE_BITS)));
         let [xx, xy, yy] = moments;
@@ -120,7 +123,8 @@ impl Model {
             step,
             reference: one.plus(ratio.scaled(number(-1))),
             throw,
-            arm: [metres(x, place_bits).minus(p), metres(y, place_bits).minus(q)],
+            mean,
+            arm: [x.minus(p), y.minus(q)],
             spread: metres(i64::from(fit.spread).max(1), Millimetre::FRACTION_BITS).squared(),
             moments: Symmetric { xx, xy, yy },
             inverse,
@@ -167,7 +171,7 @@ impl Model {
     fn by_displacements(&self, result: &Functional, covariance: Symmetric) -> Scaled {
         let lever = self.step.times_vector(result.prism);
         let gradient = self.step.around(result.power).plus(Symmetric::of_pair(lever, self.arm));
-        let of_slopes = covariance.trace_with(self.weights(gradient).around(self.moments)).over(self.spread);
+        let of_slopes = self.ratio_variance(covariance, gradient);
         let of_mean = dot(lever, covariance.times_vector(lever)).over(self.count);
         of_slopes.plus(of_mean).over(self.throw.squared())
     }
@@ -179,10 +183,8 @@ impl Model {
     }
 
     /// Variance of [`Self::mean_ratio`] for variances of spots and references.
-    pub(super) fn mean_ratio_variance(&self, [spots, references]: [Scaled; 2]) -> Scaled {
-        let noise = self.reference.times_commuting(self.reference).scaled(references).plus(Symmetric::of(spots));
-        let weights = self.weights(Symmetric::of(Scaled::of(1, -1)));
-        noise.trace_with(weights.around(self.moments)).over(self.spread)
+    pub(super) fn mean_ratio_variance(&self, noise: [Scaled; 2]) -> Scaled {
+        self.ratio_variance(self.noise(noise), Symmetric::of(Scaled::of(1, -1)))
     }
 
     /// Displacement on the axis: `throw K^-1 p`, metres. `I - g F` of a fit has an inverse.
@@ -191,8 +193,21 @@ impl Model {
         inverse.scaled(self.throw).times_vector(self.prism)
     }
 
-    pub(super) const fn throw(&self) -> Scaled {
-        self.throw
+    /// Variance of [`Self::displacement`] along a direction for variances of spots and references.
+    pub(super) fn displacement_variance(&self, noise: [Scaled; 2], along: Vector) -> Scaled {
+        let noise = self.noise(noise);
+        let of_slopes = self.ratio_variance(noise, Symmetric::of_pair(along, self.mean));
+        dot(along, noise.times_vector(along)).over(self.count).plus(of_slopes)
+    }
+
+    /// Covariance of a displacement.
+    fn noise(&self, [spots, references]: [Scaled; 2]) -> Symmetric {
+        self.reference.times_commuting(self.reference).scaled(references).plus(Symmetric::of(spots))
+    }
+
+    /// Variance of `tr(gradient A)` for a covariance of displacements.
+    fn ratio_variance(&self, covariance: Symmetric, gradient: Symmetric) -> Scaled {
+        covariance.trace_with(self.weights(gradient).around(self.moments)).over(self.spread)
     }
 
     fn weights(&self, gradient: Symmetric) -> Symmetric {

@@ -5,7 +5,7 @@ use crate::math;
 use crate::quantity::{Dioptre, Fraction, PrismDioptre};
 use crate::rx::SpheroCylinder;
 use crate::sensor::Fit;
-use crate::sensor::budget::{Measurand, Sources, SpotNoise};
+use crate::sensor::budget::{Sources, SpotNoise};
 use crate::sensor::linear::{dioptres, number, slope};
 use crate::sensor::scaled::Scaled;
 use crate::sensor::symmetric::{Vector, dot};
@@ -107,11 +107,11 @@ impl TestLens {
             Certified::Power { .. } => (model.mean_ratio(), model.mean_ratio_variance(noise)),
             Certified::Prism { .. } => {
                 let moved = model.displacement();
-                // Of a slope: a prism without power is seen at the vertex as it is at the plate.
-                let deviation =
-                    budget.expand(Measurand::PrismAmount, crate::sensor::budget::ONCE).unwrap_or(Scaled::ZERO);
-                let variance = deviation.over(number(100)).times(model.throw()).squared();
-                (dot(moved, moved).root(), variance)
+                let amount = dot(moved, moved).root();
+                // No displacement has no direction: any will do.
+                let along =
+                    if amount.is_positive() { moved.map(|part| part.over(amount)) } else { [number(1), Scaled::ZERO] };
+                (amount, model.displacement_variance(noise, along))
             }
         };
         let is_saturated = match certified {
