@@ -28,17 +28,36 @@ impl Scaled {
     /// `value * 2^exponent`.
     #[inline(never)]
     pub(super) fn of(value: i128, exponent: i32) -> Self {
+        if let Ok(short) = i64::try_from(value) {
+            return Self::of_long(short, exponent);
+        }
+        // 64 bits or more: some are lost.
         let magnitude = value.unsigned_abs();
-        let bits = 128u32.wrapping_sub(magnitude.leading_zeros());
+        let down = 128u32.wrapping_sub(magnitude.leading_zeros()).saturating_sub(BITS);
+        let half = magnitude >> (down.wrapping_sub(1) & 127) & 1;
+        let rounded = (magnitude >> (down & 127)).wrapping_add(half);
+        // Rounded up to 2^31: one bit less.
+        let carry = u32::from(rounded >> BITS != 0);
+        let mantissa = i64::try_from(rounded >> carry).unwrap_or(0);
+        let exponent = exponent.wrapping_add_unsigned(down.wrapping_add(carry));
+        Self { mantissa: if value < 0 { mantissa.wrapping_neg() } else { mantissa }, exponent }
+    }
+
+    /// [`Self::of`] of what fits 63 bits: the same to the bit, and far cheaper.
+    #[inline(never)]
+    fn of_long(value: i64, exponent: i32) -> Self {
+        let magnitude = value.unsigned_abs();
+        let bits = 64u32.wrapping_sub(magnitude.leading_zeros());
         if bits == 0 {
             return Self::ZERO;
         }
         let down = bits.saturating_sub(BITS);
-        let rounded = (magnitude >> (down & 127)).wrapping_add(lost_half(magnitude, down));
+        let half = if down == 0 { 0 } else { magnitude >> (down.wrapping_sub(1) & 63) & 1 };
+        let rounded = (magnitude >> (down & 63)).wrapping_add(half);
         // Rounded up to 2^31: one bit less.
         let carry = u32::from(rounded >> BITS != 0);
         let up = BITS.saturating_sub(bits);
-        let mantissa = i64::try_from(rounded >> carry << (up & 31)).unwrap_or(0);
+        let mantissa = (rounded >> carry << (up & 31)).cast_signed();
         let exponent = exponent.wrapping_add_unsigned(down.wrapping_add(carry)).wrapping_sub_unsigned(up);
         Self { mantissa: if value < 0 { mantissa.wrapping_neg() } else { mantissa }, exponent }
     }
@@ -48,8 +67,11 @@ impl Scaled {
     }
 
     pub(super) fn times(self, other: Self) -> Self {
+        if self.mantissa == 0 || other.mantissa == 0 {
+            return Self::ZERO;
+        }
         let product = self.mantissa.wrapping_mul(other.mantissa);
-        Self::of(i128::from(product), self.exponent.wrapping_add(other.exponent))
+        Self::of_long(product, self.exponent.wrapping_add(other.exponent))
     }
 
     /// The quotient; 0 for a divisor of 0, which the callers have excluded.
@@ -58,14 +80,20 @@ impl Scaled {
         let quotient = math::div_round(self.mantissa << BITS, magnitude);
         let signed = if divisor.mantissa < 0 { quotient.wrapping_neg() } else { quotient };
         let exponent = self.exponent.wrapping_sub(divisor.exponent).wrapping_sub_unsigned(BITS);
-        Self::of(i128::from(signed), exponent)
+        Self::of_long(signed, exponent)
     }
 
     pub(super) fn plus(self, other: Self) -> Self {
         let (large, small) = if self.exponent >= other.exponent { (self, other) } else { (other, self) };
         let apart = large.exponent.wrapping_sub(small.exponent).unsigned_abs();
-        if apart > 64 {
+        if large.mantissa == 0 {
+            return small;
+        }
+        if apart > 64 || small.mantissa == 0 {
             return large;
+        }
+        if apart <= BITS {
+            return Self::of_long((large.mantissa << (apart & 63)).wrapping_add(small.mantissa), small.exponent);
         }
         Self::of((i128::from(large.mantissa) << (apart & 127)).wrapping_add(i128::from(small.mantissa)), small.exponent)
     }
@@ -79,7 +107,7 @@ impl Scaled {
     }
 
     pub(super) const fn magnitude(self) -> Self {
-        Self { mantissa: self.mantissa.abs(), exponent: self.exponent }
+        Self { mantissa: self.mantissa.wrapping_abs(), exponent: self.exponent }
     }
 
     pub(super) fn squared(self) -> Self {
@@ -96,7 +124,7 @@ impl Scaled {
         let up = 32u32.wrapping_sub(self.exponent.unsigned_abs() & 1);
         let radicand = self.mantissa.max(0).unsigned_abs() << (up & 63);
         let exponent = self.exponent.wrapping_sub_unsigned(up) >> 1;
-        Self::of(i128::from(math::sqrt(radicand)), exponent)
+        Self::of_long(i64::from(math::sqrt(radicand)), exponent)
     }
 
     /// As a count of `2^-fraction_bits`, rounded to nearest, saturating.
@@ -121,9 +149,4 @@ impl Scaled {
         };
         (brought(self), brought(other), exponent)
     }
-}
-
-/// The highest bit that a shift to the right loses.
-fn lost_half(magnitude: u128, down: u32) -> u128 {
-    if down == 0 { 0 } else { magnitude >> (down.wrapping_sub(1) & 127) & 1 }
 }

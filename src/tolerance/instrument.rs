@@ -52,7 +52,6 @@ const fn is_about_prism(parameter: Parameter) -> bool {
 
 /// What the readings of a set of test lenses say of the instrument.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub struct InstrumentVerdict {
     /// The worst of the decisions; undetermined without any reading.
@@ -96,7 +95,7 @@ pub fn judge_instrument(
 ) -> InstrumentVerdict {
     let mut result = InstrumentVerdict { decision: Decision::Undetermined, failed: 0, undetermined: 0, worst: None };
     let mut worst_decision = None;
-    for (index, reading) in (0u32..).zip(readings) {
+    for (index, reading) in (0..u32::MAX).zip(readings) {
         let verdict = reading.verdict(class, rule);
         match verdict.decision() {
             Decision::Fails => result.failed = result.failed.saturating_add(1),
@@ -122,5 +121,15 @@ fn used(finding: &Finding) -> u32 {
         None => 0,
         Some(deviation) if deviation.is_saturated() => u32::MAX,
         Some(_) => finding.share_per_mille().unwrap_or(0),
+    }
+}
+
+#[cfg(feature = "defmt")]
+impl defmt::Format for InstrumentVerdict {
+    fn format(&self, f: defmt::Formatter<'_>) {
+        defmt::write!(f, "{}: {} failed, {} undetermined", self.decision, self.failed, self.undetermined);
+        if let Some((index, finding)) = self.worst {
+            defmt::write!(f, "; worst of {}: {}", index, finding);
+        }
     }
 }

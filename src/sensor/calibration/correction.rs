@@ -30,7 +30,10 @@ pub struct CorrectionTable<'a, Quantity> {
 /// The largest correction: 1 D or 1 prism dioptre. More is no correction but a fault.
 const MOST_BITS: u32 = 1 << 20;
 
-impl<'a, Quantity: Copy + Into<i32> + From<i32>> CorrectionTable<'a, Quantity> {
+impl<'a, Quantity> CorrectionTable<'a, Quantity>
+where
+    Quantity: Copy + Into<i32> + From<i32>,
+{
     /// A table of knots, stored ones for example.
     ///
     /// # Errors

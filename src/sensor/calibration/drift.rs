@@ -81,7 +81,7 @@ impl Calibration {
     pub fn check(&self, lenses: &[TestLens]) -> Result<Drift, CalibrationError> {
         let mut common = Common { product: Scaled::ZERO, square: Scaled::ZERO, gradient: [Scaled::ZERO; 2] };
         let (mut worst, mut worst_statistic) = (0, Scaled::ZERO);
-        for (index, lens) in (0u32..).zip(lenses) {
+        for (index, lens) in (0..u32::MAX).zip(lenses) {
             let seen = lens.against(self.at())?;
             common.add(seen.deviation, seen.expected, seen.gradient, seen.variance);
             let deviation = seen.variance.plus(self.variance(seen.gradient)).root();
