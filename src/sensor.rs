@@ -9,6 +9,9 @@
 //!
 //! Beside it, what intensities tell: the plane of transmittance of a polarising lens ([`PolariserSums`]) and the direction of a
 //! gradient tint ([`GradientSums`]); and a power measured at one wavelength brought to another ([`WavelengthCorrection`]).
+//!
+//! And what a reading is worth: gap and throw from test lenses ([`Calibration`]), and what they, the noise and the wavelength leave
+//! uncertain in each result ([`Budget`]).
 
 mod budget;
 mod calibration;

@@ -680,8 +680,19 @@ fn a_calibration_feeds_the_budget() {
     assert!((form.sphere().to_f64() - truth.sphere).abs() < 4.0 * standard.sphere.to_f64());
 }
 
+/// What is stored comes back; a geometry that cannot be is refused.
+#[cfg(feature = "serde")]
 #[test]
-fn a_calibration_is_stored_and_read_back() {
+fn a_calibration_is_read_back_and_checked() {
+    let (_, calibration) = calibrated_bench(&mut Random::new("calibration serde"));
+    let mut written = serde_json::to_value(calibration).expect("serialises");
+    assert_eq!(serde_json::from_value::<Calibration>(written.clone()).expect("deserialises"), calibration);
+    written["geometry"]["throw"] = 0.into();
+    assert!(serde_json::from_value::<Calibration>(written).is_err());
+}
+
+#[test]
+fn a_calibration_says_what_it_found() {
     let (_, calibration) = calibrated_bench(&mut Random::new("calibration stored"));
     assert!(calibration.chi_squared() > Fraction::ZERO);
     assert_eq!(

@@ -16,12 +16,15 @@ use dioptric::{
     quantity::{self, AbbeNumber, Axis, Dioptre, Millimetre, Point, RefractiveIndex},
     rx::{self, SpheroCylinder, Step},
     sensor::{
-        self, CompactPair, Disc, FinderError, FoundSpot, Geometry, GradientSums, Line, PolariserSums, Polarity,
-        Rejected, SlopeSums, SpotLimits, SpotPair, WavelengthCorrection,
+        self, Calibration, CalibrationError, Certified, CompactPair, Component, Coverage, Disc, Extra, FinderError,
+        Fit, FoundSpot, Freedom, Geometry, GeometryUncertainty, GradientSums, Knot, Line, Measurand, PolariserSums,
+        Polarity, Rejected, Resolution, SlopeSums, Sources, SpotLimits, SpotNoise, SpotPair, TestLens, Wavelength,
+        WavelengthCorrection,
     },
     text::ParseError,
     tolerance::{
-        Class, Finding, ISO_21987, Limit, Measured, Ordered, POLARISER_AXIS, Parameter, Rule, Uncertainty, judge,
+        Class, Finding, ISO_8598_1, ISO_21987, Limit, Measured, Ordered, POLARISER_AXIS, Parameter, Rule, TestReading,
+        Uncertainty, judge, judge_instrument,
     },
     vector::{self, PowerMatrix, PowerVector, Sample},
 };
@@ -34,6 +37,7 @@ fn main() -> ! {
     vectors();
     prisms();
     fits();
+    calibrations();
     light();
     verdicts();
     texts();
@@ -118,6 +122,7 @@ fn fits() {
     if let Ok(fit) = fit {
         info!("Centre {}", fit.centre());
         info!("StandardUncertainty {}", fit.uncertainty());
+        uncertainties(&fit);
     }
     info!("sensor::Error {}", sensor::Error::Collinear);
     info!("Disc {}", Disc::new(Point::ORIGIN, millimetres!(3.0)));
@@ -126,6 +131,59 @@ fn fits() {
     info!("FoundSpot {}", FoundSpot { x: 9 << 15, y: 3 << 15, area: 4, ..FoundSpot::default() });
     info!("Rejected {}", Rejected { too_small: 1, ..Rejected::default() });
     info!("FinderError {}", FinderError::TooManyRuns);
+}
+
+fn uncertainties(fit: &Fit) {
+    let geometry = GeometryUncertainty { throw: millimetres!(0.02), ..GeometryUncertainty::default() };
+    let extra = Extra { sphere: dioptres!(0.01), freedom: Freedom::new(8), ..Extra::default() };
+    let correction = WavelengthCorrection::new(nanometres!(850.0), Line::E, AbbeNumber::MOST);
+    let wavelength = correction.ok().map(|correction| Wavelength { correction, abbe_half_width: fraction!(1.0) });
+    let resolution = Resolution { power: dioptres!(0.01), ..Resolution::default() };
+    let sources = Sources { geometry, extra, wavelength, resolution, ..Sources::default() };
+    info!("Sources {}", sources);
+    if let Some(budget) = fit.budget(&sources) {
+        info!("Budget {}", budget);
+        info!("ExpandedUncertainty {}", budget.expanded(Coverage::TWO));
+        info!("Entry {}", budget.entry(Measurand::Sphere));
+        info!("Component {} Coverage {}", Component::GapWithThrow, Coverage::Percent95);
+    }
+}
+
+/// The frame of a sphere in the plate, whose spots 2 mm from the axis move away from it by so much.
+fn frame(moved: Millimetre) -> Result<Fit, sensor::Error> {
+    let mut sums = SlopeSums::default();
+    let (out, none) = (millimetres!(2.0), Millimetre::ZERO);
+    for (x, y, u, v) in
+        [(out, none, moved, none), (-out, none, -moved, none), (none, out, none, moved), (none, -out, none, -moved)]
+    {
+        let reference = Point::new(x, y);
+        sums.add(SpotPair::new(reference, reference + Point::new(u, v))?)?;
+    }
+    sums.fit(&Geometry::new(millimetres!(0.0), millimetres!(20.0))?)
+}
+
+fn calibrations() {
+    let certified = |power: Dioptre| Certified::Power {
+        power: SpheroCylinder::from_sphere(power).unwrap_or_default(),
+        uncertainty: dioptres!(0.01),
+    };
+    let lens = |moved: Millimetre, power: Dioptre| {
+        let fit = frame(moved).map_err(|_| CalibrationError::Saturated)?;
+        TestLens::new(&fit, certified(power), SpotNoise::Residual)
+    };
+    let plus = lens(millimetres!(-0.2), dioptres!(5.0));
+    info!("TestLens {}", plus);
+    let lenses = (plus, lens(millimetres!(0.2), dioptres!(-5.0)), lens(millimetres!(-0.401), dioptres!(10.0)));
+    let (Ok(plus), Ok(minus), Ok(strong)) = lenses else { return };
+    let Ok(nominal) = Geometry::new(millimetres!(1.0), millimetres!(19.0)) else { return };
+    let lenses = [plus, minus, strong];
+    info!("CalibrationError {}", Calibration::of(&[plus, plus, plus], nominal));
+    let Ok(found) = Calibration::of(&lenses, nominal) else { return };
+    info!("Calibration {}", found);
+    info!("LensResidual {}", found.residual(&strong));
+    info!("Drift {}", found.check(&lenses));
+    let mut knots = [Knot::default(); 3];
+    info!("CorrectionTable {}", found.power_corrections(&lenses, &mut knots));
 }
 
 fn light() {
@@ -168,6 +226,11 @@ fn verdicts() {
         }
         info!("Value {}", verdict.finding(Parameter::Axis).and_then(Finding::deviation));
     }
+    let reading = TestReading::Power { nominal: power, measured: Some(read.into()) };
+    info!("TestReading {}", reading);
+    let verdict =
+        judge_instrument(&ISO_8598_1, &[reading], Rule::Simple, |index, finding| info!("of {} {}", index, finding));
+    info!("InstrumentVerdict {}", verdict);
     info!("Class {} {}", ISO_21987.name, ISO_21987.provenance());
     info!("Limit {} {}", Limit::Percent(2), Limit::Absolute(dioptres!(0.12)));
     info!("tolerance::Error {}", Class { axis: &[], ..ISO_21987 }.check());

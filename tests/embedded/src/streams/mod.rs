@@ -14,6 +14,7 @@ mod quantity;
 mod rx;
 mod sensor;
 mod tolerance;
+mod uncertainty;
 mod vector;
 
 pub use digest::Digest;
@@ -36,6 +37,7 @@ pub fn all() -> impl Iterator<Item = &'static Stream> {
         finder::STREAMS,
         sensor::STREAMS,
         light::STREAMS,
+        uncertainty::STREAMS,
         tolerance::STREAMS,
     ]
     .into_iter()

@@ -1,7 +1,10 @@
 use dioptric::{
     quantity::{Axis, Bearing, Degree, Dioptre, Millimetre, PrismDioptre},
     rx::SpheroCylinder,
-    tolerance::{self, Class, DirectionLimit, Finding, Measured, Ordered, POLARISER_AXIS, Rule, Uncertainty, Value},
+    tolerance::{
+        self, Class, DirectionLimit, Finding, ISO_8598_1, Measured, Ordered, POLARISER_AXIS, Rule, TestReading,
+        Uncertainty, Value,
+    },
     vector::PowerVector,
 };
 
@@ -10,8 +13,11 @@ use super::{
     inputs::{Generator, random},
 };
 
-pub const STREAMS: &[Stream] =
-    &[Stream { name: "tolerance.judge", run: judge }, Stream { name: "tolerance.direction", run: direction }];
+pub const STREAMS: &[Stream] = &[
+    Stream { name: "tolerance.judge", run: judge },
+    Stream { name: "tolerance.direction", run: direction },
+    Stream { name: "tolerance.instrument", run: instrument },
+];
 
 fn bits(value: Option<Value>) -> u32 {
     match value {
@@ -120,5 +126,27 @@ fn direction(digest: &mut Digest) {
         let bearing = limit.judge_bearing(Bearing::from_bits(ordered), Some(Bearing::from_bits(far)), rule);
         digest.take(words(&axis));
         digest.take(words(&bearing));
+    });
+}
+
+/// A set of four test lenses, read near their certificates.
+fn instrument(digest: &mut Digest) {
+    random(|generator| {
+        let mut lens = || {
+            let nominal = generator.prescription();
+            TestReading::Power { nominal, measured: Some(generator.near(nominal).into()) }
+        };
+        let [a, b, c] = [lens(), lens(), lens()];
+        let prism = generator.prism();
+        let mut off = |value: PrismDioptre| value + PrismDioptre::from_bits(generator.small());
+        let read = dioptric::prism::Prism::new(off(prism.x), off(prism.y));
+        let readings = [a, b, c, TestReading::Prism { nominal: prism, measured: Some(read) }];
+        let rule = generator.rule();
+        let verdict = tolerance::judge_instrument(&ISO_8598_1, &readings, rule, |index, finding| {
+            digest.take([index]);
+            digest.take(words(finding));
+        });
+        digest.take([verdict.decision as u32, verdict.failed, verdict.undetermined]);
+        digest.take([verdict.worst.map_or(u32::MAX, |(index, _)| index)]);
     });
 }

@@ -4,9 +4,9 @@ use dioptric::{
     prism::Prism,
     quantity::{Axis, Dioptre, Millimetre, Point, PrismDioptre},
     rx::SpheroCylinder,
-    sensor::{CompactPair, SpotPair},
+    sensor::{CompactPair, Geometry, SpotPair},
     tolerance::{Measured, Ordered},
-    vector::PowerVector,
+    vector::{PowerMatrix, PowerVector},
 };
 use dioptric_embedded::baseline::{double, single};
 
@@ -79,6 +79,18 @@ impl Generator {
         let (x, y) = (pair(), pair());
         let point = |x, y| Point::new(Millimetre::from_bits(x), Millimetre::from_bits(y));
         SpotPair::new(point(x.0, y.0), point(x.1, y.1)).ok()
+    }
+
+    /// A spot of a lens of that power.
+    pub fn spot_of(&mut self, power: PowerMatrix, geometry: Geometry) -> Option<SpotPair> {
+        let mut coordinate = || Millimetre::from_bits(self.below(1 << 19) - (1 << 18));
+        let hole = Point::new(coordinate(), coordinate());
+        let prism = power.stepped(geometry.gap()).ok()?.prism_at(hole);
+        let moved = |at: Millimetre, prism: PrismDioptre| {
+            let shift = (i64::from(prism.to_bits()) * i64::from(geometry.throw().to_bits()) / 100) >> 20;
+            Millimetre::from_bits(at.to_bits() + shift as i32)
+        };
+        SpotPair::new(hole, Point::new(moved(hole.x, prism.x), moved(hole.y, prism.y))).ok()
     }
 
     pub fn compact_spot(&mut self) -> Option<CompactPair> {

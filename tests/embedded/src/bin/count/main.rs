@@ -10,11 +10,12 @@ use core::cell::RefCell;
 use dioptric::{
     math,
     prism::{self, Prism},
-    quantity::{Axis, Millimetre},
+    quantity::{Axis, Dioptre, Millimetre},
     rx::{self, SpheroCylinder},
     sensor::{
-        CompactPair, FinderError, FinderMemory, Fit, Geometry, OpenBlob, Run, SlopeSums, SpotFinder, SpotLimits,
-        SpotPair, Tile,
+        Calibration, CalibrationError, Certified, CompactPair, Coverage, Drift, Entry, ExpandedUncertainty,
+        FinderError, FinderMemory, Fit, Freedom, Geometry, GeometryUncertainty, Measurand, OpenBlob, Run, SlopeSums,
+        Sources, SpotFinder, SpotLimits, SpotNoise, SpotPair, TestLens, Tile,
     },
     tolerance::{ANSI_Z80_1, Class, ISO_21987, Measured, Ordered, Rule, Verdict, judge},
     vector::{PowerMatrix, PowerVector},
@@ -161,6 +162,66 @@ fn fits() {
     report("fit, solution", 1, grown(), solution);
     report("fit, optical centre", 1, grown().filter_map(solution), |fit| fit.centre());
     report("fit, standard uncertainties", 1, grown().filter_map(solution), |fit| fit.uncertainty());
+    report("uncertainty budget, expanded", 1, grown().filter_map(solution), budget);
+    report("uncertainty budget, shares of one result", 1, grown().filter_map(solution), shares);
+    calibrations(grown().filter_map(solution), geometry);
+}
+
+/// Noise and geometry known, effective degrees of freedom.
+fn sources() -> Sources {
+    let geometry = GeometryUncertainty {
+        gap: Millimetre::from_bits(2000),
+        throw: Millimetre::from_bits(1000),
+        freedom: Freedom::new(10),
+        ..GeometryUncertainty::default()
+    };
+    Sources { geometry, ..Sources::default() }
+}
+
+fn budget(fit: Fit) -> Option<ExpandedUncertainty> {
+    Some(fit.budget(&sources())?.expanded(Coverage::Percent95))
+}
+
+fn shares(fit: Fit) -> Option<Entry> {
+    fit.budget(&sources())?.entry(Measurand::Sphere)
+}
+
+/// The usual number of test lenses.
+const TEST_LENSES: usize = 10;
+
+fn test_lens((fit, certified): (Fit, Certified)) -> Result<TestLens, CalibrationError> {
+    TestLens::new(&fit, certified, SpotNoise::Residual)
+}
+
+fn calibration((lenses, geometry): (&[TestLens], Geometry)) -> Result<Calibration, CalibrationError> {
+    Calibration::of(lenses, geometry)
+}
+
+fn check((found, lenses): (&Calibration, &[TestLens])) -> Result<Drift, CalibrationError> {
+    found.check(lenses)
+}
+
+/// Spheres of 5 to 25 D of either sign.
+fn calibrations(fits: impl Iterator<Item = Fit>, geometry: Geometry) {
+    let certified = Certified::Power { power: SpheroCylinder::default(), uncertainty: Dioptre::from_bits(1 << 13) };
+    report("calibration: a test lens", 1, fits.map(|fit| (fit, certified)), test_lens);
+    let lens = |at: usize| {
+        let whole = 5 * (at as i32 / 2 + 1);
+        let power = Dioptre::from_bits(if at % 2 == 0 { whole } else { -whole } << Dioptre::FRACTION_BITS);
+        let power = SpheroCylinder::from_sphere(power).ok()?;
+        let certified = Certified::Power { power, uncertainty: Dioptre::from_bits(1 << 13) };
+        let mut sums = SlopeSums::default();
+        for spot in array(|generator| generator.spot_of(power.into(), geometry)).into_iter().flatten() {
+            sums.add(spot).ok()?;
+        }
+        TestLens::new(&sums.fit(&geometry).ok()?, certified, SpotNoise::Residual).ok()
+    };
+    let lenses: [Option<TestLens>; TEST_LENSES] = core::array::from_fn(lens);
+    let Some(first) = lenses[0] else { return };
+    let lenses = lenses.map(|lens| lens.unwrap_or(first));
+    report("calibration of 10 test lenses", 1, [(&lenses[..], geometry)], calibration);
+    let Ok(found) = Calibration::of(&lenses, geometry) else { return };
+    report("calibration: check with 1 test lens", 1, [(&found, &lenses[..1])], check);
 }
 
 fn verdict((class, ordered, measured): (&Class, Ordered, Measured)) -> Verdict {

@@ -1,5 +1,6 @@
 mod finder;
 mod light;
+mod uncertainty;
 
 use core::hint::black_box;
 
@@ -57,6 +58,8 @@ fn sums() -> SlopeSums {
 }
 
 fn fitted(fit: &Fit) {
+    uncertainty::budget(fit);
+    uncertainty::calibration(fit, Fit::geometry(fit));
     keep(Fit::power(fit));
     keep(Fit::vector(fit));
     keep(Fit::sphero_cylinder(fit));

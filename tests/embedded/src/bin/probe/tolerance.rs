@@ -1,10 +1,10 @@
 use core::hint::black_box;
 
 use dioptric::{
-    sensor::StandardUncertainty,
+    sensor::{ExpandedUncertainty, StandardUncertainty},
     tolerance::{
         self, AdditionRow, Class, Confidence, DirectionLimit, Error, Finding, Limit, Measured, MeasuredPower, Ordered,
-        Parameter, PrismRule, RowPower, Rule, Uncertainty, Value, Verdict,
+        Parameter, PrismRule, RowPower, Rule, TestReading, Uncertainty, Value, Verdict,
     },
 };
 
@@ -24,10 +24,30 @@ pub fn probe() {
         }
     }
     keep(Uncertainty::of_fit(&standard_uncertainty()));
+    keep(Uncertainty::of_budget(&expanded_uncertainty()));
+    instrument();
     keep(Limit::of(black_box(Limit::Percent(2)), dioptres()));
     keep(tolerance::below(dioptres()));
     directions();
     classes();
+}
+
+fn instrument() {
+    let readings = black_box([
+        TestReading::Power { nominal: prescription(), measured: Some(vector().into()) },
+        TestReading::Prism { nominal: prism(), measured: Some(prism()) },
+    ]);
+    for class in black_box(Class::INSTRUMENTS) {
+        for rule in [Rule::Simple, Rule::Guarded(uncertainty())] {
+            keep(tolerance::judge_instrument(class, &readings, rule, |index, finding| {
+                keep(index);
+                one(finding);
+            }));
+            for reading in &readings {
+                keep(TestReading::verdict(reading, class, rule));
+            }
+        }
+    }
 }
 
 fn directions() {
@@ -54,6 +74,19 @@ fn uncertainty() -> Uncertainty {
         position: Some(millimetres()),
         polariser: Some(degrees()),
         gradient: Some(degrees()),
+    }
+}
+
+fn expanded_uncertainty() -> ExpandedUncertainty {
+    ExpandedUncertainty {
+        sphere: dioptres(),
+        cylinder: dioptres(),
+        across: dioptres(),
+        axis: black_box(Some(degrees())),
+        prism_x: prism_dioptres(),
+        prism_y: prism_dioptres(),
+        prism_amount: black_box(Some(prism_dioptres())),
+        centre: black_box(Some(point())),
     }
 }
 
