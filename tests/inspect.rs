@@ -1,47 +1,21 @@
 //! The example `inspect` as a user meets it: a process with arguments, files, output and an exit status.
 
+#[path = "common/program.rs"]
+mod program;
+
 use dioptric::tolerance::Class;
+use program::{file, program, run};
 use serde_json::Value;
 use std::fmt::Write as _;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::process::{Command, Output, Stdio};
-use std::sync::OnceLock;
 
 const SPHERO_CYLINDER: &str = "tests/data/raytrace/minus_02_25_cyl_1_50_axis_035_n150_near.csv";
 const HEADER: &str = "ref_x_mm,ref_y_mm,x_mm,y_mm";
 const MOST_SPOTS: u32 = dioptric::sensor::SlopeSums::MOST_SPOTS;
 
-/// The example's program, built with the profile of this test: `cargo test --test inspect` alone does not build it.
-fn program() -> &'static Path {
-    static PROGRAM: OnceLock<PathBuf> = OnceLock::new();
-    PROGRAM.get_or_init(|| {
-        let test = std::env::current_exe().expect("this test has a path");
-        // <target directory>[/<triple>]/<profile>/deps/inspect-<hash>
-        let directory = test.parent().and_then(Path::parent).expect("deps lies in the profile's directory");
-        let program = directory.join("examples").join(format!("inspect{}", std::env::consts::EXE_SUFFIX));
-        let profile = match directory.file_name().and_then(|name| name.to_str()) {
-            Some("debug") | None => "test",
-            Some(name) => name,
-        };
-        let target = Path::new(env!("CARGO_TARGET_TMPDIR")).parent().expect("tmp lies in the target directory");
-        let cargo = std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into());
-        let mut build = Command::new(cargo);
-        build.args(["build", "--quiet", "--example", "inspect", "--profile", profile, "--target-dir"]).arg(target);
-        if target != directory.parent().expect("the profile lies in the target directory") {
-            let triple = directory.parent().and_then(Path::file_name).expect("the triple lies between");
-            build.arg("--target").arg(triple);
-        }
-        match build.current_dir(env!("CARGO_MANIFEST_DIR")).status() {
-            Ok(status) => assert!(status.success(), "the example does not build"),
-            // Run by hand, where there is no cargo: what was built last.
-            Err(_) => assert!(program.exists(), "the example is not built: cargo build --example inspect"),
-        }
-        program
-    })
-}
-
 fn inspect<A: AsRef<std::ffi::OsStr>>(arguments: impl IntoIterator<Item = A>) -> Output {
-    Command::new(program()).args(arguments).current_dir(env!("CARGO_MANIFEST_DIR")).output().expect("the example runs")
+    run("inspect", arguments)
 }
 
 fn text(bytes: &[u8]) -> String {
@@ -67,15 +41,6 @@ fn assert_refused(arguments: &[&str], parts: &[&str]) -> String {
     }
     assert!(!said.contains("panicked"), "{said}");
     said
-}
-
-/// Writes a file of its own for the test.
-fn file(name: &str, content: impl AsRef<[u8]>) -> String {
-    let directory = Path::new(env!("CARGO_TARGET_TMPDIR")).join("inspect");
-    std::fs::create_dir_all(&directory).expect("the directory for temporary files");
-    let path = directory.join(name);
-    std::fs::write(&path, content).expect("a temporary file");
-    path.to_str().expect("a path in UTF-8").into()
 }
 
 /// A lens on the near sensor of the ray-traced data.
@@ -130,7 +95,7 @@ fn demo_prints_what_is_committed() {
 
 #[test]
 fn demo_runs_anywhere() {
-    let output = Command::new(program()).current_dir(std::env::temp_dir()).output().expect("the example runs");
+    let output = Command::new(program("inspect")).current_dir(std::env::temp_dir()).output().expect("the example runs");
     assert_eq!(text(&output.stdout), committed_demo());
 }
 
@@ -615,7 +580,7 @@ fn refuse_endless(first: &str, mut part: impl FnMut(u64) -> String, expected: &s
     let limited = "ulimit -v 262144 && exec \"$0\" \"$@\"";
     let mut child = Command::new("sh")
         .args(["-c", limited])
-        .arg(program())
+        .arg(program("inspect"))
         .args(near("-5", "/dev/stdin"))
         .stdin(Stdio::piped())
         .stdout(Stdio::piped())
@@ -661,8 +626,11 @@ fn endless_files_are_refused() {
 #[cfg(unix)]
 #[test]
 fn closed_pipe_is_no_fault() {
-    let mut child =
-        Command::new(program()).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().expect("the example runs");
+    let mut child = Command::new(program("inspect"))
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("the example runs");
     drop(child.stdout.take());
     let output = child.wait_with_output().expect("the example ends");
     assert_eq!((output.status.code(), text(&output.stderr)), (Some(1), String::new()));
@@ -672,7 +640,8 @@ fn closed_pipe_is_no_fault() {
 #[test]
 fn full_disk_is_a_fault() {
     let full = std::fs::OpenOptions::new().write(true).open("/dev/full").expect("/dev/full");
-    let output = Command::new(program()).stdout(full).stderr(Stdio::piped()).output().expect("the example runs");
+    let output =
+        Command::new(program("inspect")).stdout(full).stderr(Stdio::piped()).output().expect("the example runs");
     assert_eq!(output.status.code(), Some(2));
     assert!(text(&output.stderr).contains("standard output: "), "{}", text(&output.stderr));
 }

@@ -4,42 +4,15 @@
 mod optics;
 #[path = "../examples/render/pgm.rs"]
 mod pgm;
+#[path = "common/program.rs"]
+mod program;
 #[path = "../examples/render/setup.rs"]
 mod setup;
 
+use program::program;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
-use std::sync::OnceLock;
-
-/// The example's program, built with the profile of this test.
-fn program() -> &'static Path {
-    static PROGRAM: OnceLock<PathBuf> = OnceLock::new();
-    PROGRAM.get_or_init(|| {
-        let test = std::env::current_exe().expect("this test has a path");
-        // <target directory>[/<triple>]/<profile>/deps/render-<hash>
-        let directory = test.parent().and_then(Path::parent).expect("deps lies in the profile's directory");
-        let program = directory.join("examples").join(format!("render{}", std::env::consts::EXE_SUFFIX));
-        let profile = match directory.file_name().and_then(|name| name.to_str()) {
-            Some("debug") | None => "test",
-            Some(name) => name,
-        };
-        let target = Path::new(env!("CARGO_TARGET_TMPDIR")).parent().expect("tmp lies in the target directory");
-        let cargo = std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into());
-        let mut build = Command::new(cargo);
-        build.args(["build", "--quiet", "--example", "render", "--profile", profile, "--target-dir"]).arg(target);
-        if target != directory.parent().expect("the profile lies in the target directory") {
-            let triple = directory.parent().and_then(Path::file_name).expect("the triple lies between");
-            build.arg("--target").arg(triple);
-        }
-        match build.current_dir(env!("CARGO_MANIFEST_DIR")).status() {
-            Ok(status) => assert!(status.success(), "the example does not build"),
-            // Run by hand, where there is no cargo: what was built last.
-            Err(_) => assert!(program.exists(), "the example is not built: cargo build --example render"),
-        }
-        program
-    })
-}
 
 /// An empty folder of that name.
 fn folder(name: &str) -> PathBuf {
@@ -49,7 +22,7 @@ fn folder(name: &str) -> PathBuf {
 }
 
 fn render(out: &Path, arguments: &[impl AsRef<std::ffi::OsStr>]) -> Output {
-    Command::new(program()).arg("--out").arg(out).args(arguments).output().expect("the example runs")
+    Command::new(program("render")).arg("--out").arg(out).args(arguments).output().expect("the example runs")
 }
 
 fn image(path: &Path) -> pgm::Image {
