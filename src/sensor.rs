@@ -12,7 +12,12 @@
 //!
 //! And what a reading is worth: gap and throw from test lenses ([`Calibration`]), and what they, the noise and the wavelength leave
 //! uncertain in each result ([`Budget`]).
+//!
+//! Of lenses with more than one power: where the lens lies ([`Pose`]), fits at places of the lens ([`PlacedFrame`]), the
+//! [`Addition`] at a named vertex, the [`Corridor`] of a progressive lens, the [`Portions`] of a bifocal or trifocal and the
+//! [`TopLine`] of its segment.
 
+mod addition;
 mod budget;
 mod calibration;
 mod disc;
@@ -22,14 +27,19 @@ mod geometry;
 mod gradient;
 mod linear;
 mod moments;
+mod placed;
 mod plane;
 mod polariser;
+mod pose;
+mod progressive;
 mod scaled;
+mod segment;
 mod sums;
 mod symmetric;
 mod uncertainty;
 mod wavelength;
 
+pub use addition::{Addition, AdditionBasis, AdditionError, AdditionSurface};
 pub use budget::{
     Budget, Component, Coverage, Entry, ExpandedUncertainty, Extra, Freedom, GeometryUncertainty, Measurand,
     Resolution, Sources, SpotNoise, Wavelength,
@@ -45,8 +55,19 @@ pub use finder::{
 pub use fit::{Centre, Fit};
 pub use geometry::Geometry;
 pub use gradient::{Gradient, GradientSums, GradientUncertainty};
+pub use placed::{LocalFit, PlacedFrame};
 pub use plane::ReadingError;
 pub use polariser::{Polarisation, PolarisationUncertainty, PolariserSums};
+pub use pose::{
+    FoundMark, HalfTurn, LEAST_CYLINDER, MARK_DISTANCE, Pose, PoseError, PoseSource, PoseUncertainty, Vertex,
+};
+pub use progressive::{
+    Corridor, CorridorEnd, CorridorPoint, CorridorProfile, CorridorWidth, NearPoint, ProgressiveError, ProgressiveFits,
+    ProgressiveLayout,
+};
+pub use segment::{
+    Belongs, LineSource, Portion, PortionSeeds, Portions, RoundTop, RoundTopSums, SegmentError, TopLine,
+};
 pub use sums::{CompactPair, SlopeSums, SpotPair};
 pub use uncertainty::StandardUncertainty;
 pub use wavelength::{Line, WavelengthCorrection, WavelengthError, index_at};

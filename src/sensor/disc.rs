@@ -92,6 +92,17 @@ impl GapOverThrow {
         let moved = pair.displacement();
         pair.reference() - Point::new(along(moved.x), along(moved.y))
     }
+
+    /// Where the light of all spots of sums leaves the back vertex plane on the mean; the origin without spots.
+    pub(super) fn mean_exit(self, sums: &SlopeSums) -> Point {
+        let count = i64::from(sums.count);
+        let [x, y, u, v] = sums.linear.map(|sum| math::ratio(sum, count.max(1), 0));
+        // As in `exit`: means are no larger than what they are of.
+        let part = |at: i64, moved: i64| {
+            Millimetre::from_bits(math::saturate(at.wrapping_sub(math::shift_round(self.0.wrapping_mul(moved), 24))))
+        };
+        Point::new(part(x, u), part(y, v))
+    }
 }
 
 impl Geometry {

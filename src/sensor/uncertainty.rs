@@ -98,6 +98,16 @@ impl Fit {
         }
     }
 
+    /// Standard uncertainty of the mean power from the scatter of the spots: the root of the covariance's first element at a
+    /// fifth of its cost. Saturated of what is saturated.
+    pub(super) fn mean_power_uncertainty(&self) -> Dioptre {
+        if self.is_saturated() {
+            return Dioptre::MAX;
+        }
+        let half = 1i64 << (GRADIENT_BITS - 1);
+        Propagation::of(self).power(Symmetric { xx: half, xy: 0, yy: half })
+    }
+
     /// Covariance of the power vector at the vertex, from the scatter of the spots; `None` of a saturated power.
     ///
     /// # Accuracy
