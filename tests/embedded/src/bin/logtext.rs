@@ -16,9 +16,11 @@ use dioptric::{
     quantity::{self, AbbeNumber, Axis, Dioptre, Millimetre, Point, RefractiveIndex},
     rx::{self, SpheroCylinder, Step},
     sensor::{
-        self, Calibration, CalibrationError, Certified, CompactPair, Component, Coverage, Disc, Extra, FinderError,
-        Fit, FoundSpot, Freedom, Geometry, GeometryUncertainty, GradientSums, Knot, Line, Measurand, PolariserSums,
-        Polarity, Rejected, Resolution, SlopeSums, Sources, SpotLimits, SpotNoise, SpotPair, TestLens, Wavelength,
+        self, Addition, AdditionBasis, AdditionSurface, Belongs, Calibration, CalibrationError, Certified, CompactPair,
+        Component, Corridor, Coverage, Disc, Extra, FinderError, Fit, FoundMark, FoundSpot, Freedom, Geometry,
+        GeometryUncertainty, GradientSums, Knot, Line, Measurand, PlacedFrame, PolariserSums, Polarity, Portion,
+        PortionSeeds, Portions, Pose, ProgressiveError, ProgressiveLayout, Rejected, Resolution, RoundTopSums,
+        SlopeSums, Sources, SpotLimits, SpotNoise, SpotPair, TestLens, TopLine, Vertex, Wavelength,
         WavelengthCorrection,
     },
     text::ParseError,
@@ -38,6 +40,7 @@ fn main() -> ! {
     prisms();
     fits();
     calibrations();
+    multifocals();
     light();
     verdicts();
     texts();
@@ -184,6 +187,63 @@ fn calibrations() {
     info!("Drift {}", found.check(&lenses));
     let mut knots = [Knot::default(); 3];
     info!("CorrectionTable {}", found.power_corrections(&lenses, &mut knots));
+}
+
+fn multifocals() {
+    let at = |x, y| Point::new(x, y);
+    let mark = |x| FoundMark { at: at(x, millimetres!(1.0)), uncertainty: millimetres!(0.01) };
+    let marks = [mark(millimetres!(-16.5)), mark(millimetres!(17.5))];
+    info!("FoundMark {}", marks);
+    info!("Pose {}", Pose::from_marks(&marks, millimetres!(0.2), Vertex::Front));
+    info!("PoseError {}", Pose::from_marks(&[], millimetres!(0.2), Vertex::Back));
+    info!(
+        "ProgressiveLayout {}",
+        ProgressiveLayout { near: at(millimetres!(2.5), millimetres!(-14.0)), ..Default::default() }
+    );
+    info!("ProgressiveError {}", ProgressiveError::NotReached);
+    let mut pairs = [SpotPair::default(); SPOTS.len()];
+    for (pair, [x, y, u, v]) in pairs.iter_mut().zip(SPOTS) {
+        *pair = SpotPair::new(at(x, y), at(u, v)).unwrap_or_default();
+    }
+    let (Ok(geometry), Ok(area)) =
+        (Geometry::new(millimetres!(0.0), millimetres!(20.0)), Disc::new(Point::ORIGIN, millimetres!(0.5)))
+    else {
+        return;
+    };
+    let frame = PlacedFrame { pairs: &pairs, geometry: &geometry, pose: &Pose::default() };
+    let fits = frame.progressive_fits(&ProgressiveLayout::default(), millimetres!(2.5));
+    info!("ProgressiveFits {}", fits);
+    let local = frame.fit_at(Point::ORIGIN, millimetres!(2.5));
+    info!("LocalFit {}", local);
+    if let Ok(local) = local {
+        let addition = |vertex| Addition::between(&local, &local, AdditionBasis::NearestVertical, vertex);
+        info!("Addition {}", addition(Vertex::Back));
+        info!("AdditionError {}", addition(Vertex::Front));
+    }
+    info!("AdditionSurface {}", AdditionSurface::Front);
+    info!("NearPoint {}", frame.find_near_point(&area, millimetres!(0.25), millimetres!(2.5)));
+    let corridor = Corridor::new(frame, Point::ORIGIN, Point::ORIGIN, millimetres!(1.0), millimetres!(2.5));
+    if let Ok(corridor) = corridor {
+        info!("CorridorPoint {}", corridor.profile().next());
+        info!("CorridorEnd {}", corridor.end(dioptres!(1.0), dioptres!(4.0), fraction!(0.85)));
+        info!("CorridorWidth {}", corridor.width(Point::ORIGIN, PowerVector::ZERO, dioptres!(0.5)));
+    }
+    let seeds = PortionSeeds { distance: area, intermediate: None, near: area };
+    info!("PortionSeeds {}", seeds);
+    info!("SegmentError {}", Portions::separate(&pairs, &geometry, &seeds).err());
+    info!("Belongs {} {}", Belongs::To(Portion::Near), Belongs::Nowhere);
+    let edge = [at(millimetres!(-9.0), millimetres!(-3.0)), at(millimetres!(9.0), millimetres!(-3.0))];
+    let line = TopLine::through(&[edge[0], at(millimetres!(0.0), millimetres!(-3.0)), edge[1]]);
+    info!("TopLine {}", line);
+    if let Ok(line) = line {
+        info!("Pose {}", line.pose(at(millimetres!(2.0), millimetres!(-3.0)), Vertex::Back));
+    }
+    let mut round = RoundTopSums::default();
+    for point in edge.into_iter().chain([at(millimetres!(0.0), millimetres!(6.0))]) {
+        info!("added {}", round.add(point));
+    }
+    info!("RoundTopSums {}", round);
+    info!("RoundTop {}", round.fit());
 }
 
 fn light() {

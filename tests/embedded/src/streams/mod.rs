@@ -9,6 +9,7 @@ mod finder;
 mod inputs;
 mod light;
 mod math;
+mod multifocal;
 mod prism;
 mod quantity;
 mod rx;
@@ -38,6 +39,7 @@ pub fn all() -> impl Iterator<Item = &'static Stream> {
         sensor::STREAMS,
         light::STREAMS,
         uncertainty::STREAMS,
+        multifocal::STREAMS,
         tolerance::STREAMS,
     ]
     .into_iter()

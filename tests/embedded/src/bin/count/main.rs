@@ -4,6 +4,7 @@
 #![no_main]
 
 mod inputs;
+mod multifocal;
 
 use core::cell::RefCell;
 
@@ -91,6 +92,7 @@ fn sum_compact(spots: &[CompactPair]) -> SlopeSums {
     sums
 }
 
+#[inline(never)]
 fn sums_a_spot() {
     const PARTS: u32 = INPUTS as u32;
     let spots = array(Generator::spot);
@@ -129,6 +131,7 @@ fn first_row((finder, row): (&RefCell<SpotFinder>, &[u8; PIXELS])) -> Result<(),
 }
 
 /// A background that rises along the row, with two bits of noise.
+#[inline(never)]
 fn pixels() {
     let mut generator = inputs(Generator::word);
     let row = core::array::from_fn(|at| 18 + (at as u8 >> 6) + (generator.next().unwrap_or(at as u32) >> 30) as u8);
@@ -149,6 +152,7 @@ fn solution((sums, geometry): (SlopeSums, Geometry)) -> Option<Fit> {
     sums.fit(&geometry).ok()
 }
 
+#[inline(never)]
 fn fits() {
     let Some(geometry) = geometry() else { return };
     // Sums that grow spot by spot, from enough for a fit on: so the inputs vary.
@@ -228,6 +232,7 @@ fn verdict((class, ordered, measured): (&Class, Ordered, Measured)) -> Verdict {
     judge(class, &ordered, &measured, Rule::Simple)
 }
 
+#[inline(never)]
 fn verdicts() {
     let lenses = |class: &'static Class| {
         inputs(Generator::order_and_lens).map(move |(ordered, measured)| (class, ordered, measured))
@@ -248,6 +253,7 @@ fn main() -> ! {
     float_sums_a_spot();
     fits();
     pixels();
+    multifocal::multifocals();
     verdicts();
     finish()
 }

@@ -1,5 +1,6 @@
 mod finder;
 mod light;
+mod multifocal;
 mod uncertainty;
 
 use core::hint::black_box;
@@ -17,6 +18,7 @@ pub fn probe() {
             keep(Geometry::gap(&geometry));
             keep(Geometry::throw(&geometry));
             disc(&geometry);
+            multifocal::probe(&geometry);
             match SlopeSums::fit(&sums(), &geometry) {
                 Ok(fit) => fitted(&fit),
                 Err(error) => failed(error),
