@@ -32,6 +32,7 @@ mod plane;
 mod polariser;
 mod pose;
 mod progressive;
+mod robust;
 mod scaled;
 mod segment;
 mod sums;
@@ -68,6 +69,7 @@ pub use progressive::{
 pub use segment::{
     Belongs, LineSource, Portion, PortionSeeds, Portions, RoundTop, RoundTopSums, SegmentError, TopLine,
 };
+pub use robust::{FitQuality, Outlier, Outliers, RobustError, RobustFit, RobustLimits};
 pub use sums::{CompactPair, SlopeSums, SpotPair};
 pub use uncertainty::StandardUncertainty;
 pub use wavelength::{Line, WavelengthCorrection, WavelengthError, index_at};

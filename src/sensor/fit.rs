@@ -111,7 +111,7 @@ fn at_plate(ratio: Ratio, geometry: &Geometry) -> Result<PowerMatrix, Error> {
 }
 
 /// Displacement at the sensor's axis, 2^-24 mm: `throw s0 = mean(u) + A mean(x)`.
-fn on_axis(ratio: Ratio, (x, y): (i64, i64), (u, v): (i64, i64)) -> (i64, i64) {
+pub(super) fn on_axis(ratio: Ratio, (x, y): (i64, i64), (u, v): (i64, i64)) -> (i64, i64) {
     // |A| < 2^30, means below 2^29: products below 2^59.
     let moved = |a: i64, b: i64| math::shift_round(a.wrapping_mul(x).wrapping_add(b.wrapping_mul(y)), RATIO_BITS);
     (u.wrapping_add(moved(ratio.xx, ratio.xy)), v.wrapping_add(moved(ratio.xy, ratio.yy)))
