@@ -22,6 +22,11 @@ impl Random {
         Self(seed ^ name)
     }
 
+    /// From a seed that the test's own framework chose and prints.
+    pub fn seeded(seed: u64) -> Self {
+        Self(seed)
+    }
+
     pub fn u64(&mut self) -> u64 {
         self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
         let mixed = (self.0 ^ (self.0 >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);

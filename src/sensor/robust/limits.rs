@@ -33,9 +33,12 @@ pub struct RobustLimits {
 }
 
 impl Default for RobustLimits {
-    /// Four standard deviations, 2 um, eight passes, three quarters.
+    /// Six standard deviations, 2 um, eight passes, three quarters.
+    ///
+    /// Aberration is not normal: the outermost spot of a clean lens is up to five standard deviations off (a toric lens's, over
+    /// 6 mm), so that four would cost the strongest lenses their rim.
     fn default() -> Self {
-        Self { multiple: 4 << 8, least_limit: micrometres!(2.0), most_passes: 8, least_share: fraction!(0.75) }
+        Self { multiple: 6 << 8, least_limit: micrometres!(2.0), most_passes: 8, least_share: fraction!(0.75) }
     }
 }
 

@@ -15,7 +15,7 @@ pub(super) fn quantile(pairs: &[SpotPair], expected: &Expected, rank: u32) -> u6
     let octave = |square: u64| 64u32.wrapping_sub(square.leading_zeros()).min(63);
     let (found, below) = bin_of(squares().map(octave), rank);
     let start = octave_start(found);
-    let shift = found.wrapping_sub(1).saturating_sub(BINS_BITS);
+    let shift = found.saturating_sub(1).saturating_sub(BINS_BITS);
     let bin = |square: u64| u32::try_from(square.wrapping_sub(start) >> (shift & 63)).unwrap_or(u32::MAX).min(63);
     let within = squares().filter(|square| octave(*square) == found).map(bin);
     let (fine, _) = bin_of(within, rank.wrapping_sub(below));
