@@ -26,6 +26,7 @@ mod fit;
 mod geometry;
 mod gradient;
 mod linear;
+mod map;
 mod moments;
 mod placed;
 mod plane;
@@ -57,6 +58,7 @@ pub use fit::{Centre, Fit};
 pub use geometry::Geometry;
 pub use gradient::{Gradient, GradientSums, GradientUncertainty};
 pub use placed::{LocalFit, PlacedFrame};
+pub use map::{Lattice, MapCell, MapError, PowerMap};
 pub use plane::ReadingError;
 pub use polariser::{Polarisation, PolarisationUncertainty, PolariserSums};
 pub use pose::{

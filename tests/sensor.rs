@@ -5,17 +5,18 @@
 mod common;
 #[path = "common/spots.rs"]
 mod spots;
+#[path = "common/traced.rs"]
+mod traced;
 
 use common::{Budget, Random, Worst, cases};
 use dioptric::prism::Prism;
 use dioptric::quantity::{Axis, Millimetre, Point};
-use dioptric::rx::SpheroCylinder;
 use dioptric::sensor::{Centre, CompactPair, Error, Fit, Geometry, SlopeSums, SpotPair};
 use dioptric::vector::PowerMatrix;
 use dioptric::{bearing, millimetres};
 use proptest::prelude::{Strategy, any, prop, prop_assert, prop_assert_eq, proptest};
 use spots::{Bench, GRID, Lens, any_bench, any_holes, arranged, fitted, lattice, pairs, ring, sums, two_rows};
-use std::collections::HashMap;
+use traced::Traced;
 
 // Ray-traced lenses. Their files are in units of 0.1 nm, the crate's spots in units of 15 nm: that rounding is what the
 // differences show.
@@ -80,53 +81,9 @@ fn ray_traced_lenses_are_found() {
     common::check(TRACED);
 }
 
-/// A row of the manifest and the spots of its file.
-struct Traced {
-    columns: HashMap<String, String>,
-    pairs: Vec<SpotPair>,
-    geometry: Geometry,
-    fit: Fit,
-}
-
-impl Traced {
-    fn all() -> Vec<Self> {
-        let mut manifest = csv::Reader::from_path("tests/data/raytrace/lenses.csv").expect("the manifest");
-        manifest.deserialize().map(|row| Self::of(row.expect("a row"))).collect()
-    }
-
-    fn of(columns: HashMap<String, String>) -> Self {
-        let file = format!("tests/data/raytrace/{}", columns["file"]);
-        let length = |text: &str| text.parse::<Millimetre>().expect("a length");
-        let pair = |row: csv::StringRecord| {
-            let [a, b, c, d] = [0, 1, 2, 3].map(|i| length(&row[i]));
-            SpotPair::new(Point::new(a, b), Point::new(c, d)).expect("a spot in range")
-        };
-        let mut rows = csv::Reader::from_path(file).expect("the spots");
-        let pairs: Vec<SpotPair> = rows.records().map(|row| pair(row.expect("a row"))).collect();
-        let geometry = Geometry::new(length(&columns["gap_mm"]), length(&columns["throw_mm"])).expect("in range");
-        let fit = sums(&pairs).and_then(|sums| sums.fit(&geometry)).expect("a lens");
-        Self { columns, pairs, geometry, fit }
-    }
-
-    fn value(&self, column: &str) -> f64 {
-        self.columns[column].parse().unwrap_or(f64::NAN)
-    }
-
-    fn form(&self) -> SpheroCylinder {
-        self.fit.sphero_cylinder().expect("in range")
-    }
-
-    /// The largest difference from the named columns.
-    fn off(&self, seen: &[(&str, f64)]) -> f64 {
-        let difference = |(column, seen): &(&str, f64)| (seen - self.value(column)).abs();
-        // `max` would pass over what is no number.
-        seen.iter().map(difference).fold(0.0, |most, error| if error <= most { most } else { error })
-    }
-}
-
 fn each_traced(worst: &mut Worst, error: impl Fn(&Traced) -> f64) {
     for lens in Traced::all() {
-        worst.see(error(&lens), || lens.columns["file"].clone());
+        worst.see(error(&lens), || lens.file().to_owned());
     }
 }
 

@@ -2,6 +2,7 @@
 #![allow(dead_code, reason = "each test file uses its part")]
 
 use dioptric::quantity::{Millimetre, Point};
+use dioptric::rx::SpheroCylinder;
 use dioptric::sensor::{Fit, Geometry, SlopeSums, SpotPair};
 use std::collections::HashMap;
 
@@ -41,5 +42,16 @@ impl Traced {
 
     pub fn value(&self, column: &str) -> f64 {
         self.columns[column].parse().unwrap_or(f64::NAN)
+    }
+
+    pub fn form(&self) -> SpheroCylinder {
+        self.fit.sphero_cylinder().expect("in range")
+    }
+
+    /// The largest difference from the named columns.
+    pub fn off(&self, seen: &[(&str, f64)]) -> f64 {
+        let difference = |(column, seen): &(&str, f64)| (seen - self.value(column)).abs();
+        // `max` would pass over what is no number.
+        seen.iter().map(difference).fold(0.0, |most, error| if error <= most { most } else { error })
     }
 }
