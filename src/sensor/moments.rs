@@ -285,7 +285,7 @@ pub(super) fn product(a: i64, b: i64) -> i64 {
 }
 
 /// `sqrt(value / divisor * 2^exponent)`, rounded; saturates.
-fn root(value: u64, divisor: u64, exponent: i32) -> u32 {
+pub(super) fn root(value: u64, divisor: u64, exponent: i32) -> u32 {
     // As many bits more before the division as there is room for, so that an even power is left for after the root.
     let room = value.leading_zeros().cast_signed();
     let up = room.wrapping_sub(room.wrapping_add(exponent) & 1).max(0);
