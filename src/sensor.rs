@@ -7,6 +7,9 @@
 //! The slope at the plate is `s = s0 - V x`, linear in the hole's position; stepping back to the vertex gives power
 //! `F = V (I + gap V)^-1`, and prism `100 (I + gap V)^-1 s0`, since the slope field is the prism field.
 //!
+//! From the same spots: a fit that gross outliers do not bend ([`RobustFit`]), a lens in zones ([`Disc`], [`PowerMap`]), and what
+//! a plane of slopes leaves, with the power at the vertex itself ([`HigherOrder`]).
+//!
 //! Beside it, what intensities tell: the plane of transmittance of a polarising lens ([`PolariserSums`]) and the direction of a
 //! gradient tint ([`GradientSums`]); and a power measured at one wavelength brought to another ([`WavelengthCorrection`]).
 //!
@@ -25,8 +28,8 @@ mod finder;
 mod fit;
 mod geometry;
 mod gradient;
-mod linear;
 mod higher_order;
+mod linear;
 mod map;
 mod moments;
 mod placed;
@@ -58,9 +61,9 @@ pub use finder::{
 pub use fit::{Centre, Fit};
 pub use geometry::Geometry;
 pub use gradient::{Gradient, GradientSums, GradientUncertainty};
-pub use placed::{LocalFit, PlacedFrame};
 pub use higher_order::{HigherOrder, HigherOrderError, HigherOrderSums, Zernike};
 pub use map::{Lattice, MapCell, MapError, PowerMap};
+pub use placed::{LocalFit, PlacedFrame};
 pub use plane::ReadingError;
 pub use polariser::{Polarisation, PolarisationUncertainty, PolariserSums};
 pub use pose::{
@@ -70,10 +73,10 @@ pub use progressive::{
     Corridor, CorridorEnd, CorridorPoint, CorridorProfile, CorridorWidth, NearPoint, ProgressiveError, ProgressiveFits,
     ProgressiveLayout,
 };
+pub use robust::{FitQuality, Outlier, Outliers, RobustError, RobustFit, RobustLimits};
 pub use segment::{
     Belongs, LineSource, Portion, PortionSeeds, Portions, RoundTop, RoundTopSums, SegmentError, TopLine,
 };
-pub use robust::{FitQuality, Outlier, Outliers, RobustError, RobustFit, RobustLimits};
 pub use sums::{CompactPair, SlopeSums, SpotPair};
 pub use uncertainty::StandardUncertainty;
 pub use wavelength::{Line, WavelengthCorrection, WavelengthError, index_at};

@@ -42,7 +42,7 @@ proptest! {
         for (exit, hole, spot) in [(exit.x, hole.x, spot.x), (exit.y, hole.y, spot.y)] {
             let moved = f64::from(spot.to_bits()) - f64::from(hole.to_bits());
             let error = f64::from(exit.to_bits()) - (f64::from(hole.to_bits()) - moved * ratio);
-            prop_assert!(error.abs() <= 1.0 + 6e-8 * moved.abs(), "{error}");
+            prop_assert!(error.abs() <= 0.5 + 4e-8 * moved.abs(), "{error}");
         }
     }
 }

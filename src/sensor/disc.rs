@@ -97,9 +97,13 @@ impl GapOverThrow {
         let [x, y, u, v] = sums.linear.map(|sum| math::ratio(sum, count.max(1), 0));
         // As in `exit`: means are no larger than what they are of.
         let part = |at: i64, moved: i64| {
-            Millimetre::from_bits(math::saturate(at.wrapping_sub(math::shift_round(self.0.wrapping_mul(moved), 24))))
+            Millimetre::from_bits(math::saturate(
+                at.wrapping_sub(math::shift_round(self.0.wrapping_mul(moved), RATIO_BITS)),
+            ))
         };
         Point::new(part(x, u), part(y, v))
+    }
+
     /// The same as seen from a point, 2^-24 mm.
     pub(super) fn exit_from(self, point: Point, pair: &SpotPair) -> (i64, i64) {
         let (hole, moved) = (pair.reference(), pair.displacement());

@@ -79,7 +79,8 @@ impl core::error::Error for HigherOrderError {}
 /// coefficients within 6e-5 um, power at the centre within 1e-5 D, prism within 1.5e-6 prism dioptres.
 ///
 /// Against the lens itself, ray-traced to 25 D through holes within 7 mm: see the table of [`HigherOrder::power`]. The price is
-/// noise: fourteen unknowns scatter the power at the centre about four times as much as five do.
+/// noise: fourteen unknowns scatter the mean power at the centre 3.0 times as much as five do, 7.5e-4 D at 0.12 um of noise in
+/// 113 spots within 7 mm, throw 20 mm.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub struct HigherOrder {
     disc: Disc,

@@ -243,13 +243,13 @@ impl PowerMap {
             difference.saturating_mul(difference)
         };
         let reach = radius.wrapping_mul(radius);
-        for (row, sums) in (0u16..).zip(sums.chunks_exact_mut(usize::from(self.columns).max(1))) {
+        for (row, sums) in (0..self.rows).zip(sums.chunks_exact_mut(usize::from(self.columns).max(1))) {
             let up = square(exit.y, along(self.first.y, row, self.rise));
             if up > reach {
                 continue;
             }
             let shift = if self.is_shifted(row) { self.step.half() } else { Millimetre::ZERO };
-            for (column, cell) in (0u16..).zip(sums) {
+            for (column, cell) in (0..self.columns).zip(sums) {
                 let across = square(exit.x, along(self.first.x, column, self.step) + shift);
                 if across.saturating_add(up) <= reach {
                     cell.add(pair).map_err(|_| MapError::TooManySpots)?;
@@ -271,7 +271,7 @@ impl PowerMap {
         self.match_memory(sums)?;
         let map = *self;
         let cell = move |(cell, sums): (usize, &SlopeSums)| Some(MapCell::of(map.disc(cell)?, sums, geometry));
-        Ok(sums.iter().enumerate().filter_map(cell))
+        Ok((0..map.cells()).zip(sums).filter_map(cell))
     }
 }
 

@@ -42,18 +42,21 @@ type Matrix = [Column; TERMS];
 /// # Errors
 /// [`HigherOrderError::Singular`], [`HigherOrderError::SlopeRange`].
 pub(super) fn solved(equations: &Equations) -> Result<(Column, u32), HigherOrderError> {
-    let (matrix, right) = (equations.matrix(), equations.right());
-    let factors = Factors::of(&matrix)?;
-    let first = factors.solve(&right);
-    let correction = factors.solve(&left(&matrix, &right, &first));
-    let mut amplitudes = first;
+    let mut system = System { matrix: [[0; TERMS]; TERMS], pivots: [0; TERMS] };
+    equations.fill(&mut system.matrix);
+    system.factor()?;
+    let right = equations.right();
+    let mut amplitudes = right;
+    system.solve(&mut amplitudes);
+    let mut correction = system.left(&right, &amplitudes);
+    system.solve(&mut correction);
     for (amplitude, correction) in amplitudes.iter_mut().zip(correction) {
         *amplitude = amplitude.saturating_add(correction);
     }
     if amplitudes.iter().any(|amplitude| amplitude.unsigned_abs() >= MOST) {
         return Err(HigherOrderError::SlopeRange);
     }
-    let rest = left(&matrix, &right, &amplitudes);
+    let rest = system.left(&right, &amplitudes);
     Ok((amplitudes, equations.deviation(&right, &rest, &amplitudes)))
 }
 
@@ -68,9 +71,10 @@ impl Equations<'_> {
         32u32.wrapping_sub(self.count.leading_zeros()).cast_signed()
     }
 
-    /// Sums of the products of the terms' gradients. Wrapping: the elements are in range, whatever their parts are.
+    /// Sums of the products of the terms' gradients, from the diagonal on. Wrapping: the elements are in range, whatever their
+    /// parts are.
     #[inline(never)]
-    fn matrix(&self) -> Matrix {
+    fn fill(&self, matrix: &mut Matrix) {
         let by = (MATRIX_BITS - MOMENT_BITS).cast_signed().wrapping_sub(self.bits());
         let moments = self.moments.map(|moment| shifted(moment, by));
         let moment = |factor: i32, i: i32, j: i32| {
@@ -90,7 +94,13 @@ impl Equations<'_> {
             }
             sum
         };
-        Zernike::ALL.map(|row| Zernike::ALL.map(|column| element(row, column)))
+        for (first, row) in Zernike::ALL.iter().zip(matrix) {
+            for (second, kept) in Zernike::ALL.iter().zip(row) {
+                if second.place() >= first.place() {
+                    *kept = element(*first, *second);
+                }
+            }
+        }
     }
 
     fn right(&self) -> Column {
@@ -132,45 +142,34 @@ impl Equations<'_> {
     }
 }
 
-/// `b - G a`.
-fn left(matrix: &Matrix, right: &Column, amplitudes: &Column) -> Column {
-    let mut left = *right;
-    for (left, row) in left.iter_mut().zip(matrix) {
-        for (element, amplitude) in row.iter().zip(amplitudes) {
-            *left = left.wrapping_sub(product(*element, *amplitude));
-        }
-    }
-    left
-}
-
-/// `G = L D L^T`: the unit lower triangle, and the pivots.
-struct Factors {
-    lower: Matrix,
+/// `G = L D L^T`: the matrix from the diagonal on, below it the unit triangle, and the pivots.
+struct System {
+    matrix: Matrix,
     pivots: Column,
 }
 
-impl Factors {
+impl System {
     /// # Errors
     /// [`HigherOrderError::Singular`].
     #[inline(never)]
-    fn of(matrix: &Matrix) -> Result<Self, HigherOrderError> {
-        let (mut lower, mut pivots) = ([[0i64; TERMS]; TERMS], [0i64; TERMS]);
-        for (size, row) in matrix.iter().enumerate() {
-            let (done, rest) = lower.split_at_mut_checked(size).ok_or(HigherOrderError::Singular)?;
-            // The row times the pivots, and the row.
-            let (mut scaled, mut factors) = ([0i64; TERMS], [0i64; TERMS]);
+    fn factor(&mut self) -> Result<(), HigherOrderError> {
+        for size in 0..TERMS {
+            let (done, rest) = self.matrix.split_at_mut_checked(size).ok_or(HigherOrderError::Singular)?;
+            let Some(row) = rest.first_mut() else { break };
             let mut pivot = row.get(size).copied().unwrap_or(0);
             let least = (pivot >> LEAST_SHARE).max(LEAST_PIVOT);
-            for (column, above) in done.iter().enumerate() {
-                let mut value = row.get(column).copied().unwrap_or(0);
+            // The row of L times the pivots.
+            let mut scaled = [0i64; TERMS];
+            for (column, above) in (0..TERMS).zip(done.iter()) {
+                let mut value = above.get(size).copied().unwrap_or(0);
                 for (scaled, factor) in scaled.iter().zip(above).take(column) {
                     value = value.wrapping_sub(product(*scaled, *factor) << LOST);
                 }
-                let factor = math::ratio(value, pivots.get(column).copied().unwrap_or(0), AMPLITUDE_BITS);
+                let factor = math::ratio(value, self.pivots.get(column).copied().unwrap_or(0), AMPLITUDE_BITS);
                 if factor.unsigned_abs() >= 1 << 62 {
                     return Err(HigherOrderError::Singular);
                 }
-                if let (Some(scaled), Some(kept)) = (scaled.get_mut(column), factors.get_mut(column)) {
+                if let (Some(scaled), Some(kept)) = (scaled.get_mut(column), row.get_mut(column)) {
                     (*scaled, *kept) = (value, factor);
                 }
                 pivot = pivot.wrapping_sub(product(value, factor) << LOST);
@@ -178,18 +177,17 @@ impl Factors {
             if pivot < least {
                 return Err(HigherOrderError::Singular);
             }
-            if let (Some(lower), Some(kept)) = (rest.first_mut(), pivots.get_mut(size)) {
-                (*lower, *kept) = (factors, pivot);
+            if let Some(kept) = self.pivots.get_mut(size) {
+                *kept = pivot;
             }
         }
-        Ok(Self { lower, pivots })
+        Ok(())
     }
 
-    /// Saturates where a quotient does.
+    /// From a right side to its solution; saturates where a quotient does.
     #[inline(never)]
-    fn solve(&self, right: &Column) -> Column {
-        let mut solution = *right;
-        for (size, row) in self.lower.iter().enumerate() {
+    fn solve(&self, solution: &mut Column) {
+        for (size, row) in (0..TERMS).zip(&self.matrix) {
             let (done, rest) = solution.split_at_mut(size.min(TERMS));
             let Some(value) = rest.first_mut() else { break };
             for (before, factor) in done.iter().zip(row) {
@@ -199,13 +197,37 @@ impl Factors {
         for (value, pivot) in solution.iter_mut().zip(&self.pivots) {
             *value = math::ratio(*value, *pivot, AMPLITUDE_BITS + MATRIX_BITS - RIGHT_BITS).clamp(-(1 << 61), 1 << 61);
         }
-        for (size, row) in self.lower.iter().enumerate().rev() {
+        for (size, row) in (0..TERMS).zip(&self.matrix).rev() {
             let (before, rest) = solution.split_at_mut(size.min(TERMS));
             let Some(value) = rest.first() else { continue };
             for (before, factor) in before.iter_mut().zip(row) {
                 *before = before.saturating_sub(product(*value, *factor).saturating_mul(1 << LOST));
             }
         }
-        solution
+    }
+
+    /// `b - G a`.
+    #[inline(never)]
+    fn left(&self, right: &Column, amplitudes: &Column) -> Column {
+        let mut left = *right;
+        for (size, row) in (0..TERMS).zip(&self.matrix) {
+            let own = amplitudes.get(size).copied().unwrap_or(0);
+            let mut sum = 0i64;
+            // An element beside the diagonal stands for its mirror image too.
+            for (column, (left, (element, amplitude))) in
+                (0..TERMS).zip(left.iter_mut().zip(row.iter().zip(amplitudes)))
+            {
+                if column >= size {
+                    sum = sum.wrapping_add(product(*element, *amplitude));
+                }
+                if column > size {
+                    *left = left.wrapping_sub(product(*element, own));
+                }
+            }
+            if let Some(left) = left.get_mut(size) {
+                *left = left.wrapping_sub(sum);
+            }
+        }
+        left
     }
 }

@@ -50,8 +50,10 @@ pub(super) struct Places {
 
 impl Places {
     pub(super) fn of_disc(disc: Disc) -> Self {
-        let radius = i64::from(disc.radius().to_bits()) << EXIT_SHIFT;
-        Self { disc, inverse: (1i64 << WHOLE).checked_div(radius).unwrap_or(0) }
+        // The type has no negative radius.
+        let radius = u64::from(disc.radius().to_bits().unsigned_abs()) << EXIT_SHIFT;
+        let inverse = (1u64 << WHOLE).checked_div(radius).unwrap_or(0);
+        Self { disc, inverse: inverse.cast_signed() }
     }
 
     /// Where the light of a spot leaves the lens, Q62; `None` outside the disc.
@@ -201,7 +203,7 @@ impl HigherOrderSums {
     /// Fits the wavefront.
     ///
     /// # Cost
-    /// 3.5 KB of stack.
+    /// 3.6 KB of stack on M0.
     ///
     /// # Errors
     /// [`HigherOrderError::TooFewSpots`], [`HigherOrderError::Singular`], [`HigherOrderError::SlopeRange`].

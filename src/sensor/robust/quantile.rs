@@ -37,7 +37,7 @@ fn bin_of(bins: impl Iterator<Item = u32>, rank: u32) -> (u32, u32) {
     }
     let mut below = 0u32;
     let mut last = (0, 0);
-    for (bin, count) in (0u32..).zip(counts) {
+    for (bin, count) in (0u32..64).zip(counts) {
         if count > 0 {
             last = (bin, below);
         }

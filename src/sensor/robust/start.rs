@@ -20,8 +20,8 @@ pub(super) fn started(pairs: &[SpotPair], count: u32, limits: &RobustLimits) -> 
         let Ok(expected) = Expected::of(&three(pairs, draw)?) else { continue };
         // A 64th is the quantile's own; what is not clearly better is not worth its two passes.
         let goal = best.map_or(u64::MAX, |(_, median)| median.wrapping_sub(median >> 5));
-        let near = pairs.iter().filter(|pair| expected.square(pair) < goal).count();
-        if u32::try_from(near).is_ok_and(|near| near >= half) {
+        let is_near = |pair| u32::from(expected.square(pair) < goal);
+        if pairs.iter().map(is_near).fold(0, u32::wrapping_add) >= half {
             best = Some((expected, quantile(pairs, &expected, half)));
         }
     }

@@ -1,14 +1,20 @@
 //! Counts the instructions of a call with SysTick, which under `-icount shift=10` advances in proportion to the
 //! instructions executed. They are instructions, not cycles: QEMU models neither wait states nor pipelines.
 
-use core::{arch::asm, hint::black_box};
+use core::{
+    arch::asm,
+    hint::black_box,
+    sync::atomic::{AtomicU32, Ordering},
+};
 
 use cortex_m::peripheral::{SYST, syst::SystClkSource};
 use cortex_m_semihosting::hprintln;
 
 const INSTRUCTIONS_PER_TICK: (u32, u32) = include!(concat!(env!("OUT_DIR"), "/instructions_per_tick.in"));
-/// The counter is 24 bits wide and counts down: it wraps after 0.65 to 1.3 million instructions.
+/// The counter is 24 bits wide and counts down: it wraps after 0.65 to 1.3 million instructions, which its exception counts.
 const COUNTER_MASK: u32 = 0x00FF_FFFF;
+/// Counted up by the firmware's own exception: some ten instructions for a million of what is counted.
+pub static WRAPS: AtomicU32 = AtomicU32::new(0);
 const SYST_CVR: u32 = 0xE000_E018;
 
 /// Starts SysTick on the core clock, over its whole range.
@@ -16,6 +22,7 @@ pub fn start(mut systick: SYST) {
     systick.set_clock_source(SystClkSource::Core);
     systick.set_reload(COUNTER_MASK);
     systick.clear_current();
+    systick.enable_interrupt();
     systick.enable_counter();
 }
 
@@ -30,22 +37,28 @@ fn now() -> u32 {
 
 /// Ticks from before to after `function(input)`, including the call itself and the store of its result.
 #[inline(never)]
-fn ticks<I, O>(function: fn(I) -> O, input: I) -> u32 {
+fn ticks<I, O>(function: fn(I) -> O, input: I) -> u64 {
     let function = black_box(function);
     let input = black_box(input);
+    WRAPS.store(0, Ordering::SeqCst);
     let before = now();
     black_box(function(input));
     let after = now();
-    before.wrapping_sub(after) & COUNTER_MASK
+    let wraps = WRAPS.load(Ordering::SeqCst);
+    // Without a wrap the counter is lower afterwards.
+    u64::from(wraps)
+        .wrapping_mul(u64::from(COUNTER_MASK) + 1)
+        .wrapping_add(u64::from(before))
+        .wrapping_sub(u64::from(after))
 }
 
 fn nothing<I>(input: I) {
     black_box(&input);
 }
 
-const fn instructions(ticks: u32) -> u32 {
+const fn instructions(ticks: u64) -> u32 {
     let (per, of) = INSTRUCTIONS_PER_TICK;
-    ((ticks as u64 * per as u64 + of as u64 / 2) / of as u64) as u32
+    ((ticks * per as u64 + of as u64 / 2) / of as u64) as u32
 }
 
 /// Prints `name`, the average and the largest number of instructions of `function` over `inputs`, each divided by

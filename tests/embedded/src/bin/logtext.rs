@@ -18,10 +18,10 @@ use dioptric::{
     sensor::{
         self, Addition, AdditionBasis, AdditionSurface, Belongs, Calibration, CalibrationError, Certified, CompactPair,
         Component, Corridor, Coverage, Disc, Extra, FinderError, Fit, FoundMark, FoundSpot, Freedom, Geometry,
-        GeometryUncertainty, GradientSums, Knot, Line, Measurand, PlacedFrame, PolariserSums, Polarity, Portion,
-        PortionSeeds, Portions, Pose, ProgressiveError, ProgressiveLayout, Rejected, Resolution, RoundTopSums,
-        SlopeSums, Sources, SpotLimits, SpotNoise, SpotPair, TestLens, TopLine, Vertex, Wavelength,
-        WavelengthCorrection,
+        GeometryUncertainty, GradientSums, HigherOrderError, HigherOrderSums, Knot, Lattice, Line, MapError, Measurand,
+        PlacedFrame, PolariserSums, Polarity, Portion, PortionSeeds, Portions, Pose, PowerMap, ProgressiveError,
+        ProgressiveLayout, Rejected, Resolution, RobustError, RobustFit, RobustLimits, RoundTopSums, SlopeSums,
+        Sources, SpotLimits, SpotNoise, SpotPair, TestLens, TopLine, Vertex, Wavelength, WavelengthCorrection, Zernike,
     },
     text::ParseError,
     tolerance::{
@@ -41,6 +41,7 @@ fn main() -> ! {
     fits();
     calibrations();
     multifocals();
+    zones();
     light();
     verdicts();
     texts();
@@ -244,6 +245,47 @@ fn multifocals() {
     }
     info!("RoundTopSums {}", round);
     info!("RoundTop {}", round.fit());
+}
+
+/// Holes in a lattice of 1 mm, behind +5.00 D at the plate; one spot is in its neighbour's place.
+fn stray_frame() -> Result<[SpotPair; 25], sensor::Error> {
+    let mut pairs = [SpotPair::default(); 25];
+    for (index, pair) in (0i32..).zip(&mut pairs) {
+        let (x, y) = ((index % 5 - 2) << 16, (index / 5 - 2) << 16);
+        let stray = if index == 7 { 9 * (1 << 16) / 10 } else { 0 };
+        let point = |x, y| Point::new(Millimetre::from_bits(x), Millimetre::from_bits(y));
+        *pair = SpotPair::new(point(x, y), point(x - x / 10 + stray, y - y / 10))?;
+    }
+    Ok(pairs)
+}
+
+fn zones() {
+    let geometry = Geometry::new(millimetres!(0.0), millimetres!(20.0));
+    let (Ok(geometry), Ok(pairs)) = (geometry, stray_frame()) else { return };
+    info!("RobustLimits {}", RobustLimits::default());
+    let robust = RobustFit::of(&pairs, &geometry, &RobustLimits::default());
+    info!("RobustFit {}", robust);
+    if let Ok(robust) = robust {
+        info!("FitQuality {}", robust.quality());
+        info!("Outliers {}", robust.outliers());
+        info!("Outlier {}", robust.outlier(&pairs[7]));
+    }
+    info!("RobustError {} {}", RobustError::TooFewRemain, RobustError::Fit(sensor::Error::Collinear));
+    let Ok(disc) = Disc::new(Point::ORIGIN, millimetres!(3.0)) else { return };
+    let map = PowerMap::new(Lattice::Hexagonal, disc, 2, 1, millimetres!(2.0));
+    info!("PowerMap {}", map);
+    if let Ok(map) = map {
+        for cell in map.of_frame(&pairs, &geometry) {
+            info!("MapCell {}", cell);
+        }
+    }
+    info!("Lattice {}", Lattice::Square);
+    info!("MapError {}", MapError::Memory);
+    let sums = HigherOrderSums::new(disc, &geometry);
+    info!("HigherOrderSums {}", sums);
+    info!("HigherOrder {}", disc.higher_order(&pairs, &geometry));
+    info!("Zernike {}", Zernike::SphericalAberration);
+    info!("HigherOrderError {}", HigherOrderError::Singular);
 }
 
 fn light() {

@@ -17,6 +17,7 @@ mod sensor;
 mod tolerance;
 mod uncertainty;
 mod vector;
+mod zones;
 
 pub use digest::Digest;
 
@@ -40,6 +41,7 @@ pub fn all() -> impl Iterator<Item = &'static Stream> {
         light::STREAMS,
         uncertainty::STREAMS,
         multifocal::STREAMS,
+        zones::STREAMS,
         tolerance::STREAMS,
     ]
     .into_iter()

@@ -6,17 +6,18 @@
 mod inputs;
 mod multifocal;
 
-use core::cell::RefCell;
+use core::{cell::RefCell, sync::atomic::Ordering};
 
 use dioptric::{
     math,
     prism::{self, Prism},
-    quantity::{Axis, Dioptre, Millimetre},
+    quantity::{Axis, Dioptre, Millimetre, Point},
     rx::{self, SpheroCylinder},
     sensor::{
-        Calibration, CalibrationError, Certified, CompactPair, Coverage, Drift, Entry, ExpandedUncertainty,
-        FinderError, FinderMemory, Fit, Freedom, Geometry, GeometryUncertainty, Measurand, OpenBlob, Run, SlopeSums,
-        Sources, SpotFinder, SpotLimits, SpotNoise, SpotPair, TestLens, Tile,
+        Calibration, CalibrationError, Certified, CompactPair, Coverage, Disc, Drift, Entry, ExpandedUncertainty,
+        FinderError, FinderMemory, Fit, Freedom, Geometry, GeometryUncertainty, HigherOrder, Lattice, Measurand,
+        OpenBlob, PowerMap, RobustFit, RobustLimits, Run, SlopeSums, Sources, SpotFinder, SpotLimits, SpotNoise,
+        SpotPair, TestLens, Tile,
     },
     tolerance::{ANSI_Z80_1, Class, ISO_21987, Measured, Ordered, Rule, Verdict, judge},
     vector::{PowerMatrix, PowerVector},
@@ -29,6 +30,7 @@ use dioptric_embedded::{
 use inputs::{Generator, INPUTS, array, inputs};
 use panic_semihosting as _;
 
+#[inline(never)]
 fn kernels() {
     report("`math::cos_sin`", 1, inputs(Generator::word), math::cos_sin);
     let components = inputs(|generator| (generator.below(1 << 26), generator.word()));
@@ -38,6 +40,7 @@ fn kernels() {
     report("`math::sqrt`", 1, long, math::sqrt);
 }
 
+#[inline(never)]
 fn algebra() {
     let prescriptions = || inputs(Generator::prescription);
     report("prescription to power vector", 1, prescriptions(), |rx| PowerVector::from(rx));
@@ -53,6 +56,7 @@ fn stepped(power: PowerMatrix) -> Option<PowerMatrix> {
     power.stepped(Millimetre::from_bits(12 << Millimetre::FRACTION_BITS)).ok()
 }
 
+#[inline(never)]
 fn prisms() {
     let at_points = inputs(|generator| (PowerMatrix::from(generator.prescription()), generator.point()));
     report("prism at a point (Prentice)", 1, at_points, |(power, point)| power.prism_at(point));
@@ -66,6 +70,7 @@ fn round_trip((a, b): (SpheroCylinder, SpheroCylinder)) -> Result<SpheroCylinder
     (PowerVector::from(a) + PowerVector::from(b)).sphero_cylinder()
 }
 
+#[inline(never)]
 fn round_trips() {
     report("round trip", 1, inputs(|g| (g.prescription(), g.prescription())), round_trip);
     report("round trip, `f32` and libm", 1, inputs(|g| (g.single(), g.single())), single::round_trip);
@@ -228,6 +233,71 @@ fn calibrations(fits: impl Iterator<Item = Fit>, geometry: Geometry) {
     report("calibration: check with 1 test lens", 1, [(&found, &lenses[..1])], check);
 }
 
+/// The usual pattern: a square lattice within a circle.
+const FRAME: usize = 113;
+
+/// A lens of +5 D at the plate with noise of half a micrometre, and a number of spots 1 mm astray.
+fn frame(astray: usize) -> [SpotPair; FRAME] {
+    // Four of each of the 64: more than two a spot.
+    let mut noise = inputs(|generator| [(); 4].map(|()| generator.below(64) - 32)).flatten();
+    let mut holes = (-6..=6i32).flat_map(|j| (-6..=6i32).map(move |i| (i, j))).filter(|(i, j)| i * i + j * j <= 36);
+    core::array::from_fn(|at| {
+        let (i, j) = holes.next().unwrap_or((0, 0));
+        let mut spot = |hole: i32| hole - hole / 10 + noise.next().unwrap_or(0) + if at < astray { 1 << 16 } else { 0 };
+        let (x, y) = (i << 15, j << 15);
+        let point = |x, y| Point::new(Millimetre::from_bits(x), Millimetre::from_bits(y));
+        SpotPair::new(point(x, y), point(spot(x), spot(y))).unwrap_or_default()
+    })
+}
+
+fn robust((pairs, geometry): (&[SpotPair; FRAME], Geometry)) -> Option<RobustFit> {
+    RobustFit::of(pairs, &geometry, &RobustLimits::default()).ok()
+}
+
+fn higher_order((disc, pairs, geometry): (Disc, &[SpotPair; FRAME], Geometry)) -> Option<HigherOrder> {
+    disc.higher_order(pairs, &geometry).ok()
+}
+
+const CELLS: usize = 81;
+
+type Sums<'a> = RefCell<&'a mut [SlopeSums]>;
+
+fn map_sums((map, sums, pairs, geometry): (&PowerMap, &Sums, &[SpotPair; FRAME], Geometry)) -> bool {
+    map.add_all(&mut sums.borrow_mut(), pairs, &geometry).is_ok()
+}
+
+fn map_fits((map, sums, geometry): (&PowerMap, &Sums, Geometry)) -> usize {
+    let sums = sums.borrow();
+    map.of_sums(&sums, &geometry).map_or(0, |cells| cells.filter(|cell| cell.fit.is_ok()).count())
+}
+
+#[inline(never)]
+fn robust_fits() {
+    let Some(geometry) = geometry() else { return };
+    let (clean, astray) = (frame(0), frame(11));
+    report("robust fit of 113 clean spots", 1, [(&clean, geometry)], robust);
+    report("robust fit of 113 spots, 11 of them astray", 1, [(&astray, geometry)], robust);
+}
+
+/// Discs of 2 mm, 0.6 mm apart, over 6 mm.
+#[inline(never)]
+fn maps() {
+    let (Some(geometry), pairs) = (geometry(), frame(0)) else { return };
+    let Ok(disc) = Disc::new(Point::ORIGIN, Millimetre::from_bits(1 << 16)) else { return };
+    let Ok(map) = PowerMap::new(Lattice::Square, disc, 9, 9, Millimetre::from_bits(39_322)) else { return };
+    let mut sums = [SlopeSums::default(); CELLS];
+    let sums = RefCell::new(&mut sums[..]);
+    report("map of 9 x 9 cells, sums of 113 spots", 1, [(&map, &sums, &pairs, geometry)], map_sums);
+    report("map of 9 x 9 cells, fits", 1, [(&map, &sums, geometry)], map_fits);
+}
+
+#[inline(never)]
+fn wavefronts() {
+    let (Some(geometry), pairs) = (geometry(), frame(0)) else { return };
+    let Ok(disc) = Disc::new(Point::ORIGIN, Millimetre::from_bits(7 << 15)) else { return };
+    report("wavefront to the fourth order of 113 spots", 1, [(disc, &pairs, geometry)], higher_order);
+}
+
 fn verdict((class, ordered, measured): (&Class, Ordered, Measured)) -> Verdict {
     judge(class, &ordered, &measured, Rule::Simple)
 }
@@ -241,6 +311,12 @@ fn verdicts() {
     report("verdict, ANSI Z80.1", 1, lenses(&ANSI_Z80_1), verdict);
 }
 
+#[cortex_m_rt::exception]
+fn SysTick() {
+    let wraps = count::WRAPS.load(Ordering::SeqCst);
+    count::WRAPS.store(wraps.wrapping_add(1), Ordering::SeqCst);
+}
+
 #[cortex_m_rt::entry]
 fn main() -> ! {
     let Some(peripherals) = cortex_m::Peripherals::take() else { finish() };
@@ -252,6 +328,9 @@ fn main() -> ! {
     sums_a_spot();
     float_sums_a_spot();
     fits();
+    robust_fits();
+    maps();
+    wavefronts();
     pixels();
     multifocal::multifocals();
     verdicts();

@@ -2,6 +2,7 @@ mod finder;
 mod light;
 mod multifocal;
 mod uncertainty;
+mod zones;
 
 use core::hint::black_box;
 
@@ -19,6 +20,7 @@ pub fn probe() {
             keep(Geometry::throw(&geometry));
             disc(&geometry);
             multifocal::probe(&geometry);
+            zones::probe(&geometry);
             match SlopeSums::fit(&sums(), &geometry) {
                 Ok(fit) => fitted(&fit),
                 Err(error) => failed(error),
