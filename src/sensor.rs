@@ -7,6 +7,9 @@
 //! The slope at the plate is `s = s0 - V x`, linear in the hole's position; stepping back to the vertex gives power
 //! `F = V (I + gap V)^-1`, and prism `100 (I + gap V)^-1 s0`, since the slope field is the prism field.
 //!
+//! Which spot is which hole's: [`Detector`] brings pixels to millimetres, [`Lattice`] says where the holes are, [`Reference`] keeps
+//! where they show without a lens and assigns the spots of a frame with one.
+//!
 //! Beside it, what intensities tell: the plane of transmittance of a polarising lens ([`PolariserSums`]) and the direction of a
 //! gradient tint ([`GradientSums`]); and a power measured at one wavelength brought to another ([`WavelengthCorrection`]).
 //!
@@ -18,13 +21,17 @@
 //! [`TopLine`] of its segment.
 
 mod addition;
+mod affine;
+mod assign;
 mod budget;
 mod calibration;
+mod detector;
 mod disc;
 mod finder;
 mod fit;
 mod geometry;
 mod gradient;
+mod lattice;
 mod linear;
 mod moments;
 mod placed;
@@ -32,6 +39,7 @@ mod plane;
 mod polariser;
 mod pose;
 mod progressive;
+mod reference;
 mod scaled;
 mod segment;
 mod sums;
@@ -40,6 +48,7 @@ mod uncertainty;
 mod wavelength;
 
 pub use addition::{Addition, AdditionBasis, AdditionError, AdditionSurface};
+pub use assign::{Anchor, AssignError, Assignment, Cell, Findings, HolePair, PlacedSpot};
 pub use budget::{
     Budget, Component, Coverage, Entry, ExpandedUncertainty, Extra, Freedom, GeometryUncertainty, Measurand,
     Resolution, Sources, SpotNoise, Wavelength,
@@ -48,6 +57,7 @@ pub use calibration::{
     Calibration, CalibrationError, Certified, CorrectionTable, Drift, DriftDirection, DriftState, Knot, LensResidual,
     TestLens,
 };
+pub use detector::{Detector, DetectorError, ImagePlace, Orientation};
 pub use disc::Disc;
 pub use finder::{
     FinderError, FinderMemory, FoundSpot, OpenBlob, Pixel, Polarity, Rejected, Run, SpotFinder, SpotLimits, Tile,
@@ -55,6 +65,7 @@ pub use finder::{
 pub use fit::{Centre, Fit};
 pub use geometry::Geometry;
 pub use gradient::{Gradient, GradientSums, GradientUncertainty};
+pub use lattice::{Hole, Lattice, LatticeError, LatticeKind, Plate};
 pub use placed::{LocalFit, PlacedFrame};
 pub use plane::ReadingError;
 pub use polariser::{Polarisation, PolarisationUncertainty, PolariserSums};
@@ -65,6 +76,7 @@ pub use progressive::{
     Corridor, CorridorEnd, CorridorPoint, CorridorProfile, CorridorWidth, NearPoint, ProgressiveError, ProgressiveFits,
     ProgressiveLayout,
 };
+pub use reference::{Mounting, Reference};
 pub use segment::{
     Belongs, LineSource, Portion, PortionSeeds, Portions, RoundTop, RoundTopSums, SegmentError, TopLine,
 };

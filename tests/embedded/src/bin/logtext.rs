@@ -16,12 +16,13 @@ use dioptric::{
     quantity::{self, AbbeNumber, Axis, Dioptre, Millimetre, Point, RefractiveIndex},
     rx::{self, SpheroCylinder, Step},
     sensor::{
-        self, Addition, AdditionBasis, AdditionSurface, Belongs, Calibration, CalibrationError, Certified, CompactPair,
-        Component, Corridor, Coverage, Disc, Extra, FinderError, Fit, FoundMark, FoundSpot, Freedom, Geometry,
-        GeometryUncertainty, GradientSums, Knot, Line, Measurand, PlacedFrame, PolariserSums, Polarity, Portion,
-        PortionSeeds, Portions, Pose, ProgressiveError, ProgressiveLayout, Rejected, Resolution, RoundTopSums,
-        SlopeSums, Sources, SpotLimits, SpotNoise, SpotPair, TestLens, TopLine, Vertex, Wavelength,
-        WavelengthCorrection,
+        self, Addition, AdditionBasis, AdditionSurface, AssignError, Belongs, Calibration, CalibrationError, Cell,
+        Certified, CompactPair, Component, Corridor, Coverage, Detector, DetectorError, Disc, Extra, FinderError, Fit,
+        FoundMark, FoundSpot, Freedom, Geometry, GeometryUncertainty, GradientSums, Hole, ImagePlace, Knot, Lattice,
+        LatticeError, LatticeKind, Line, Measurand, Orientation, PlacedFrame, PlacedSpot, Plate, PolariserSums,
+        Polarity, Portion, PortionSeeds, Portions, Pose, ProgressiveError, ProgressiveLayout, Reference, Rejected,
+        Resolution, RoundTopSums, SlopeSums, Sources, SpotLimits, SpotNoise, SpotPair, TestLens, TopLine, Vertex,
+        Wavelength, WavelengthCorrection,
     },
     text::ParseError,
     tolerance::{
@@ -134,6 +135,37 @@ fn fits() {
     info!("FoundSpot {}", FoundSpot { x: 9 << 15, y: 3 << 15, area: 4, ..FoundSpot::default() });
     info!("Rejected {}", Rejected { too_small: 1, ..Rejected::default() });
     info!("FinderError {}", FinderError::TooManyRuns);
+    holes();
+}
+
+fn holes() {
+    let axis = ImagePlace { x: 320 << 16, y: 240 << 16 };
+    info!("Detector {}", Detector::new(3_450_000, axis, Orientation::Mirrored));
+    info!("DetectorError {}", DetectorError::PlaceRange);
+    let plate = Plate {
+        kind: LatticeKind::Hexagonal,
+        pitch: millimetres!(0.5),
+        origin: Point::ORIGIN,
+        rotation: degrees!(3.0),
+        centre: Point::ORIGIN,
+        radius: millimetres!(1.0),
+        marker: Some(Hole::new(1, 0)),
+    };
+    info!("LatticeError {}", LatticeError::TooFewHoles);
+    let Ok(lattice) = Lattice::new(plate) else { return };
+    info!("Lattice {}", lattice);
+    let mut spots = [PlacedSpot::new(Point::ORIGIN, 1000); 19];
+    for (spot, hole) in spots.iter_mut().zip(lattice.holes()) {
+        *spot = PlacedSpot::new(lattice.place(hole), if plate.marker == Some(hole) { 2000 } else { 1000 });
+    }
+    let (mut cells, mut places) = ([Cell::EMPTY; 64], [None; 19]);
+    let Ok((reference, findings)) = Reference::measure(&lattice, &mut spots, &mut cells, &mut places) else { return };
+    info!("Findings {}", findings);
+    info!("Mounting {}", reference.mounting());
+    let Ok(assignment) = reference.assign(&mut spots, &mut cells) else { return };
+    info!("HolePair {}", assignment.pairs().next());
+    info!("PlacedSpot {}", PlacedSpot::new(Point::ORIGIN, 1000));
+    info!("AssignError {}", AssignError::Ambiguous);
 }
 
 fn uncertainties(fit: &Fit) {
