@@ -258,8 +258,9 @@ fn the_reference_tells_how_the_plate_is_mounted() {
         // The disc's middle is the origin: rotation and scale move the mean by nothing.
         let [x, y] = place(mounting.offset);
         assert!((x - mount.offset[0]).abs() <= 2.0 * GRID && (y - mount.offset[1]).abs() <= 2.0 * GRID);
-        // Rounding to the unit of 15 nm leaves 4.4 nm, and as much of the drawing's places.
-        assert!(mounting.residual.to_f64() < 0.007, "{mounting:?}");
+        // Rounding to the unit of 15 nm leaves 4.4 nm, and that of the drawing's places as much: 6.2 nm, give or take a
+        // fifteenth, as a mean over 250 coordinates does.
+        assert!(mounting.residual.to_f64() < 0.0076, "{mounting:?}");
         for hole in lattice.holes() {
             let [x, y] = mount.seen(place(lattice.place(hole)));
             let [a, b] = place(reference.place(hole).expect("found"));

@@ -65,17 +65,21 @@ impl Field<'_> {
         Some(self.round(&Rounding::of(affine.origin(), affine.fine_basis().coarse()), FARTHEST))
     }
 
-    /// Of two spots at a node the nearer one is taken; of two that share a cell, the one nearer to the origin.
+    /// Of two spots at a node the nearer one is taken, of equally near ones the lower; of two that share a cell, the one nearer
+    /// to the origin: the same whatever their order.
     fn round(&mut self, rounding: &Rounding, farthest: u8) -> usize {
         self.clear();
         let mut count = 0usize;
         for number in 0..self.spots.len() {
-            let node = |spot: &PlacedSpot| rounding.node(spot.place(), farthest).filter(|(_, off)| *off <= NEAR);
-            let Some((at, off)) = self.spots.get(number).and_then(node) else { continue };
+            let node = |spot: &PlacedSpot| {
+                let (at, off) = rounding.node(spot.place(), farthest).filter(|(_, off)| *off <= NEAR)?;
+                Some((at, (off, spot.place.y, spot.place.x)))
+            };
+            let Some((at, rank)) = self.spots.get(number).and_then(node) else { continue };
             let holder = self.holder(at);
             let held = holder.and_then(|holder| self.spots.get(holder)).and_then(node);
             let is_better =
-                held.is_none_or(|(there, least)| if there == at { off < least } else { is_inner(at, there) });
+                held.is_none_or(|(there, least)| if there == at { rank < least } else { is_inner(at, there) });
             if !is_better {
                 continue;
             }
