@@ -5,7 +5,9 @@ use dioptric::oracle;
 use dioptric::prism::{Eye, Prism};
 use dioptric::quantity::{Axis, Degree, Dioptre, Millimetre, Point};
 use dioptric::rx::{SpheroCylinder, Step};
-use dioptric::sensor::{CompactPair, Geometry, SlopeSums, SpotPair};
+use dioptric::sensor::{
+    Cell, CompactPair, Geometry, Hole, Lattice, LatticeKind, PlacedSpot, Plate, Reference, SlopeSums, SpotPair,
+};
 use dioptric::vector::{PowerMatrix, PowerVector};
 
 /// Reading a prescription: errors point into the text; what is read can be printed and read again.
@@ -243,4 +245,71 @@ fn step(rx: SpheroCylinder, distance: Millimetre) {
     near(stepped.xx, want.xx, allowed);
     near(stepped.xy, want.xy, allowed);
     near(stepped.yy, want.yy, allowed);
+}
+
+/// A plate, and any spots: anywhere, or near where a lens puts them. Whatever is assigned, no hole and no spot is in two pairs.
+pub fn assign(data: &[u8]) {
+    let mut bytes = Bytes(data);
+    let kind = if bytes.byte() & 1 == 0 { LatticeKind::Square } else { LatticeKind::Hexagonal };
+    let pitch = Millimetre::from_bits(6554 + 256 * i32::from(bytes.byte()));
+    let radius = Millimetre::from_bits(pitch.to_bits() / 16 * i32::from(bytes.byte() % 224));
+    let marker = (bytes.byte() & 1 == 0).then_some(Hole::new(bytes.byte() as i8 % 4, bytes.byte() as i8 % 4));
+    let (origin, centre) = (Point::ORIGIN, Point::new(Millimetre::from_bits(bytes.signed(16)), Millimetre::ZERO));
+    let rotation = Degree::from_bits(bytes.signed(29));
+    let plate = Plate { kind, pitch, origin, rotation, centre, radius, marker };
+    let Ok(lattice) = Lattice::new(plate) else { return };
+    let mut spots = spots_of(&lattice, &mut bytes);
+    let mut cells = vec![Cell::EMPTY; lattice.cells()];
+    let mut places = vec![None; lattice.count().into()];
+    let mut bare = spots.clone();
+    if let Ok((reference, findings)) = Reference::measure(&lattice, &mut bare, &mut cells, &mut places) {
+        assert_eq!(usize::from(findings.assigned), reference.places().iter().flatten().count());
+        assert_eq!(
+            Reference::from_places(&lattice, reference.places()).expect("it was accepted").mounting(),
+            reference.mounting()
+        );
+    }
+    let drawn: Vec<Option<Point>> = lattice.holes().map(|hole| Some(lattice.place(hole))).collect();
+    let reference = Reference::from_places(&lattice, &drawn).expect("as drawn");
+    let Ok(assignment) = reference.assign(&mut spots, &mut cells) else { return };
+    let pairs: Vec<_> = assignment.pairs().collect();
+    assert_eq!(
+        (pairs.len(), assignment.extra().count()),
+        (assignment.findings().assigned.into(), assignment.findings().extra.into())
+    );
+    let mut holes: Vec<Hole> = pairs.iter().map(|found| found.hole).collect();
+    holes.sort_unstable();
+    assert!(holes.windows(2).all(|two| two[0] != two[1]));
+    for found in &pairs {
+        assert_eq!(Some(found.pair.reference()), reference.place(found.hole));
+        // A place may have been given more often.
+        let is_it = |spot: Point| spot == found.pair.spot();
+        let given = bare.iter().filter(|spot| is_it(spot.place())).count();
+        assert!(pairs.iter().filter(|other| is_it(other.pair.spot())).count() <= given);
+    }
+}
+
+/// Of some holes a spot near an affine image, others anywhere.
+fn spots_of(lattice: &Lattice, bytes: &mut Bytes) -> Vec<PlacedSpot> {
+    let map: [i32; 4] = core::array::from_fn(|_| bytes.signed(8));
+    let shift = Point::new(Millimetre::from_bits(bytes.signed(20)), Millimetre::from_bits(bytes.signed(20)));
+    let mut spots = Vec::new();
+    for hole in lattice.holes() {
+        let (x, y) = (lattice.place(hole).x.to_bits(), lattice.place(hole).y.to_bits());
+        let along = |a: i32, b: i32| ((i64::from(x) * i64::from(a) + i64::from(y) * i64::from(b)) / 128) as i32;
+        let [a, b, c, d] = map;
+        let image = Point::new(Millimetre::from_bits(x + along(a, b)), Millimetre::from_bits(y + along(c, d))) + shift;
+        let fault = bytes.byte();
+        let noise = Point::new(Millimetre::from_bits(i32::from(fault >> 3) - 16), Millimetre::ZERO);
+        let light = 1000 + u32::from(lattice.plate().marker == Some(hole)) * 1000;
+        match fault & 7 {
+            7 => {}
+            6 => spots.push(PlacedSpot::new(Point::new(bytes.millimetre(), bytes.millimetre()), light)),
+            _ => spots.push(PlacedSpot::new(image + noise, light)),
+        }
+    }
+    while !bytes.0.is_empty() && spots.len() < 300 {
+        spots.push(PlacedSpot::new(Point::new(bytes.millimetre(), bytes.millimetre()), u32::from(bytes.byte())));
+    }
+    spots
 }

@@ -9,6 +9,8 @@
 //!
 //! From the same spots: a fit that gross outliers do not bend ([`RobustFit`]), a lens in zones ([`Disc`], [`PowerMap`]), and what
 //! a plane of slopes leaves, with the power at the vertex itself ([`HigherOrder`]).
+//! Which spot is which hole's: [`Detector`] brings pixels to millimetres, [`Lattice`] says where the holes are, [`Reference`] keeps
+//! where they show without a lens and assigns the spots of a frame with one.
 //!
 //! Beside it, what intensities tell: the plane of transmittance of a polarising lens ([`PolariserSums`]) and the direction of a
 //! gradient tint ([`GradientSums`]); and a power measured at one wavelength brought to another ([`WavelengthCorrection`]).
@@ -21,14 +23,18 @@
 //! [`TopLine`] of its segment.
 
 mod addition;
+mod affine;
+mod assign;
 mod budget;
 mod calibration;
+mod detector;
 mod disc;
 mod finder;
 mod fit;
 mod geometry;
 mod gradient;
 mod higher_order;
+mod lattice;
 mod linear;
 mod map;
 mod moments;
@@ -37,6 +43,7 @@ mod plane;
 mod polariser;
 mod pose;
 mod progressive;
+mod reference;
 mod robust;
 mod scaled;
 mod segment;
@@ -46,6 +53,7 @@ mod uncertainty;
 mod wavelength;
 
 pub use addition::{Addition, AdditionBasis, AdditionError, AdditionSurface};
+pub use assign::{Anchor, AssignError, Assignment, Cell, Findings, HolePair, PlacedSpot};
 pub use budget::{
     Budget, Component, Coverage, Entry, ExpandedUncertainty, Extra, Freedom, GeometryUncertainty, Measurand,
     Resolution, Sources, SpotNoise, Wavelength,
@@ -54,6 +62,7 @@ pub use calibration::{
     Calibration, CalibrationError, Certified, CorrectionTable, Drift, DriftDirection, DriftState, Knot, LensResidual,
     TestLens,
 };
+pub use detector::{Detector, DetectorError, ImagePlace, Orientation};
 pub use disc::Disc;
 pub use finder::{
     FinderError, FinderMemory, FoundSpot, OpenBlob, Pixel, Polarity, Rejected, Run, SpotFinder, SpotLimits, Tile,
@@ -62,7 +71,8 @@ pub use fit::{Centre, Fit};
 pub use geometry::Geometry;
 pub use gradient::{Gradient, GradientSums, GradientUncertainty};
 pub use higher_order::{HigherOrder, HigherOrderError, HigherOrderSums, Zernike};
-pub use map::{Lattice, MapCell, MapError, PowerMap};
+pub use lattice::{Hole, Lattice, LatticeError, LatticeKind, Plate};
+pub use map::{MapCell, MapError, PowerMap};
 pub use placed::{LocalFit, PlacedFrame};
 pub use plane::ReadingError;
 pub use polariser::{Polarisation, PolarisationUncertainty, PolariserSums};
@@ -73,6 +83,7 @@ pub use progressive::{
     Corridor, CorridorEnd, CorridorPoint, CorridorProfile, CorridorWidth, NearPoint, ProgressiveError, ProgressiveFits,
     ProgressiveLayout,
 };
+pub use reference::{Mounting, Reference};
 pub use robust::{FitQuality, Outlier, Outliers, RobustError, RobustFit, RobustLimits};
 pub use segment::{
     Belongs, LineSource, Portion, PortionSeeds, Portions, RoundTop, RoundTopSums, SegmentError, TopLine,

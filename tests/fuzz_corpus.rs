@@ -37,3 +37,8 @@ fn fits() {
 fn differential() {
     replay("differential", laws::differential);
 }
+
+#[test]
+fn assignments() {
+    replay("assign", laws::assign);
+}

@@ -7,7 +7,7 @@ mod spots;
 use common::{Random, cases};
 use dioptric::millimetres;
 use dioptric::quantity::{Millimetre, Point};
-use dioptric::sensor::{Disc, Error, Lattice, MapError, PowerMap, SlopeSums, SpotPair};
+use dioptric::sensor::{Disc, Error, LatticeKind, MapError, PowerMap, SlopeSums, SpotPair};
 use proptest::prelude::{any, prop_assert_eq, proptest};
 use spots::{Bench, GRID, mm, place, point, scattered, signed, unit};
 
@@ -15,7 +15,7 @@ fn disc(x: f64, y: f64, radius: f64) -> Disc {
     Disc::new(point([x, y]), mm(radius)).expect("in range")
 }
 
-fn map(lattice: Lattice, columns: u16, rows: u16, step: f64, radius: f64) -> PowerMap {
+fn map(lattice: LatticeKind, columns: u16, rows: u16, step: f64, radius: f64) -> PowerMap {
     PowerMap::new(lattice, disc(0.0, 0.0, radius), columns, rows, mm(step)).expect("in range")
 }
 
@@ -26,7 +26,7 @@ proptest! {
     #[test]
     fn sums_in_passing_are_those_of_each_disc(seed in any::<u64>(), columns in 1u16..8, rows in 1u16..8, hexagonal in any::<bool>()) {
         let mut random = Random::seeded(seed);
-        let lattice = if hexagonal { Lattice::Hexagonal } else { Lattice::Square };
+        let lattice = if hexagonal { LatticeKind::Hexagonal } else { LatticeKind::Square };
         let middle = disc(signed(&mut random), signed(&mut random), 3.0 * unit(&mut random));
         let map = PowerMap::new(lattice, middle, columns, rows, mm(0.2 + 2.0 * unit(&mut random))).unwrap();
         let geometry = Bench::new(20.0 * unit(&mut random), 20.0).geometry();
@@ -54,7 +54,7 @@ proptest! {
 /// Every disc of a hexagonal lattice is a step from its six neighbours, to a unit of 15 nm; the lattice is centred.
 #[test]
 fn discs_lie_where_the_lattice_says() {
-    let map = map(Lattice::Hexagonal, 7, 5, 1.3, 1.0);
+    let map = map(LatticeKind::Hexagonal, 7, 5, 1.3, 1.0);
     let at = |column: usize, row: usize| place(map.disc(row * 7 + column).expect("a cell").centre());
     let apart = |a: [f64; 2], b: [f64; 2]| (a[0] - b[0]).hypot(a[1] - b[1]);
     let middle = at(3, 2);
@@ -64,7 +64,7 @@ fn discs_lie_where_the_lattice_says() {
     }
     assert_eq!((map.cells(), map.columns(), map.rows()), (35, 7, 5));
     assert_eq!(map.disc(35), None);
-    let square = self::map(Lattice::Square, 3, 3, 2.0, 1.0);
+    let square = self::map(LatticeKind::Square, 3, 3, 2.0, 1.0);
     let centres: Vec<_> = (0..9).map(|cell| place(square.disc(cell).expect("a cell").centre())).collect();
     assert_eq!((centres[0], centres[2], centres[4], centres[8]), ([-2.0, -2.0], [2.0, -2.0], [0.0, 0.0], [2.0, 2.0]));
 }
@@ -86,7 +86,7 @@ fn a_map_finds_the_power_and_the_prism_of_every_place() {
         })
         .collect();
     let geometry = bench.geometry();
-    for map in [map(Lattice::Square, 9, 9, 3.0, 2.75), map(Lattice::Hexagonal, 9, 9, 3.0, 2.75)] {
+    for map in [map(LatticeKind::Square, 9, 9, 3.0, 2.75), map(LatticeKind::Hexagonal, 9, 9, 3.0, 2.75)] {
         for cell in map.of_frame(&pairs, &geometry) {
             let [x, y] = place(cell.disc.centre());
             let power = cell.power().expect("a lens");
@@ -107,7 +107,7 @@ fn a_cell_without_a_lens_says_why() {
     let geometry = Bench::new(0.0, 20.0).geometry();
     let holes = [[-4.0, 0.0], [-4.5, 0.0], [-3.5, 0.0], [4.0, 0.0], [4.0, 0.5], [4.5, 0.0], [4.5, 0.5]];
     let pairs = holes.map(|hole| SpotPair::new(point(hole), point(hole)).expect("in range"));
-    let map = map(Lattice::Square, 3, 1, 4.0, 1.0);
+    let map = map(LatticeKind::Square, 3, 1, 4.0, 1.0);
     let cells: Vec<_> = map.of_frame(&pairs, &geometry).collect();
     assert_eq!(cells.iter().map(|cell| cell.count).collect::<Vec<_>>(), [3, 0, 4]);
     assert_eq!(cells[0].fit, Err(Error::Collinear));
@@ -117,7 +117,7 @@ fn a_cell_without_a_lens_says_why() {
 
 #[test]
 fn what_is_no_map_is_refused_by_name() {
-    let new = |columns, rows, step| PowerMap::new(Lattice::Square, disc(0.0, 0.0, 1.0), columns, rows, step);
+    let new = |columns, rows, step| PowerMap::new(LatticeKind::Square, disc(0.0, 0.0, 1.0), columns, rows, step);
     let one = millimetres!(1.0);
     for refused in
         [new(0, 1, one), new(1, 0, one), new(65, 64, one), new(u16::MAX, u16::MAX, one), new(2, 2, Millimetre::ZERO)]
@@ -125,14 +125,14 @@ fn what_is_no_map_is_refused_by_name() {
         assert_eq!(refused, Err(MapError::Shape));
     }
     assert_eq!(new(2, 2, mm(64.0)), Err(MapError::Shape));
-    assert_eq!(new(64, 3, one), Ok(map(Lattice::Square, 64, 3, 1.0, 1.0)));
+    assert_eq!(new(64, 3, one), Ok(map(LatticeKind::Square, 64, 3, 1.0, 1.0)));
     assert_eq!(new(66, 3, one), Err(MapError::CoordinateRange));
-    let right = PowerMap::new(Lattice::Hexagonal, disc(31.5, 0.0, 1.0), 1, 2, one);
+    let right = PowerMap::new(LatticeKind::Hexagonal, disc(31.5, 0.0, 1.0), 1, 2, one);
     assert_eq!(right, Err(MapError::CoordinateRange));
-    assert!(PowerMap::new(Lattice::Hexagonal, disc(31.5, 0.0, 1.0), 1, 1, one).is_ok());
+    assert!(PowerMap::new(LatticeKind::Hexagonal, disc(31.5, 0.0, 1.0), 1, 1, one).is_ok());
     let geometry = Bench::new(0.0, 20.0).geometry();
     let pair = SpotPair::new(Point::ORIGIN, Point::ORIGIN).expect("in range");
-    let map = map(Lattice::Square, 3, 3, 1.0, 1.0);
+    let map = map(LatticeKind::Square, 3, 3, 1.0, 1.0);
     let mut few = [SlopeSums::default(); 8];
     assert_eq!(map.add(&mut few, pair, &geometry), Err(MapError::Memory));
     assert_eq!(map.add_all(&mut few, &[pair], &geometry), Err(MapError::Memory));

@@ -1,23 +1,11 @@
 //! A lens in zones: fits over discs in a lattice, from one frame or while its spots come in.
 
-use super::{Disc, Error, Fit, Geometry, SlopeSums, SpotPair};
+use super::{Disc, Error, Fit, Geometry, LatticeKind, SlopeSums, SpotPair};
 use crate::math;
 use crate::prism::Prism;
 use crate::quantity::{Millimetre, Point};
 use crate::vector::PowerVector;
 use core::fmt;
-
-/// How the discs of a map lie.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub enum Lattice {
-    /// Rows and columns a step apart.
-    #[default]
-    Square,
-    /// Every disc a step from six others: rows `sqrt(3) / 2` of a step apart, every other row half a step to the right.
-    Hexagonal,
-}
 
 /// Why there is no map.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -64,9 +52,9 @@ impl core::error::Error for MapError {}
 /// 1 to [`PowerMap::MOST_CELLS`] cells, whose discs are in the range of [`Disc`].
 ///
 /// ```
-/// use dioptric::{millimetres, quantity::Point, sensor::{Disc, Lattice, PowerMap}};
+/// use dioptric::{millimetres, quantity::Point, sensor::{Disc, LatticeKind, PowerMap}};
 /// let area = Disc::new(Point::ORIGIN, millimetres!(2.5))?;
-/// let map = PowerMap::new(Lattice::Square, area, 9, 9, millimetres!(2.0)).unwrap();
+/// let map = PowerMap::new(LatticeKind::Square, area, 9, 9, millimetres!(2.0)).unwrap();
 /// assert_eq!(map.cells(), 81);
 /// assert_eq!(map.disc(0), Some(Disc::new(Point::new(millimetres!(-8.0), millimetres!(-8.0)), millimetres!(2.5))?));
 /// # Ok::<(), dioptric::sensor::Error>(())
@@ -75,7 +63,7 @@ impl core::error::Error for MapError {}
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct PowerMap {
-    lattice: Lattice,
+    lattice: LatticeKind,
     /// Centre of the first disc.
     first: Point,
     radius: Millimetre,
@@ -115,14 +103,20 @@ impl PowerMap {
     ///
     /// # Errors
     /// [`MapError::Shape`], [`MapError::CoordinateRange`].
-    pub fn new(lattice: Lattice, middle: Disc, columns: u16, rows: u16, step: Millimetre) -> Result<Self, MapError> {
+    pub fn new(
+        lattice: LatticeKind,
+        middle: Disc,
+        columns: u16,
+        rows: u16,
+        step: Millimetre,
+    ) -> Result<Self, MapError> {
         let cells = u32::from(columns).wrapping_mul(u32::from(rows));
         if cells == 0 || cells > Self::MOST_CELLS || step <= Millimetre::ZERO || step > SpotPair::MOST {
             return Err(MapError::Shape);
         }
         let rise = match lattice {
-            Lattice::Square => step,
-            Lattice::Hexagonal => {
+            LatticeKind::Square => step,
+            LatticeKind::Hexagonal => {
                 let bits = i64::from(step.to_bits()).wrapping_mul(HEXAGON_RISE);
                 Millimetre::from_bits(math::saturate(math::shift_round(bits, 31)))
             }
@@ -181,7 +175,7 @@ impl PowerMap {
     }
 
     fn is_shifted(&self, row: u16) -> bool {
-        self.lattice == Lattice::Hexagonal && row & 1 == 1
+        self.lattice == LatticeKind::Hexagonal && row & 1 == 1
     }
 
     /// The cells of one frame, one after the other; nothing is stored.

@@ -6,7 +6,7 @@ struct Board {
     flash: &'static str,
     ram: &'static str,
     /// Instructions for one SysTick tick under `-icount shift=10` (an instruction is 1024 ns), as a fraction: the
-    /// boards' clocks are 16, 12.5, 25 and 20 MHz in QEMU 7.2.
+    /// boards' clocks are 16, 25, 25 and 20 MHz in QEMU 7.2.
     instructions_per_tick: (u32, u32),
 }
 
@@ -18,11 +18,11 @@ fn board(target: &str) -> Option<Board> {
             ram: "ORIGIN = 0x20000000, LENGTH = 16K",
             instructions_per_tick: (125, 2048),
         },
-        // Stellaris LM3S6965: Cortex-M3.
+        // Arm MPS2 with image AN385: Cortex-M3.
         "thumbv7m-none-eabi" => Board {
-            flash: "ORIGIN = 0x00000000, LENGTH = 256K",
-            ram: "ORIGIN = 0x20000000, LENGTH = 64K",
-            instructions_per_tick: (5, 64),
+            flash: "ORIGIN = 0x00000000, LENGTH = 4M",
+            ram: "ORIGIN = 0x20000000, LENGTH = 4M",
+            instructions_per_tick: (5, 128),
         },
         // Arm MPS2 with image AN386: Cortex-M4F.
         "thumbv7em-none-eabihf" => Board {

@@ -16,12 +16,14 @@ use dioptric::{
     quantity::{self, AbbeNumber, Axis, Dioptre, Millimetre, Point, RefractiveIndex},
     rx::{self, SpheroCylinder, Step},
     sensor::{
-        self, Addition, AdditionBasis, AdditionSurface, Belongs, Calibration, CalibrationError, Certified, CompactPair,
-        Component, Corridor, Coverage, Disc, Extra, FinderError, Fit, FoundMark, FoundSpot, Freedom, Geometry,
-        GeometryUncertainty, GradientSums, HigherOrderError, HigherOrderSums, Knot, Lattice, Line, MapError, Measurand,
-        PlacedFrame, PolariserSums, Polarity, Portion, PortionSeeds, Portions, Pose, PowerMap, ProgressiveError,
-        ProgressiveLayout, Rejected, Resolution, RobustError, RobustFit, RobustLimits, RoundTopSums, SlopeSums,
-        Sources, SpotLimits, SpotNoise, SpotPair, TestLens, TopLine, Vertex, Wavelength, WavelengthCorrection, Zernike,
+        self, Addition, AdditionBasis, AdditionSurface, AssignError, Belongs, Calibration, CalibrationError, Cell,
+        Certified, CompactPair, Component, Corridor, Coverage, Detector, DetectorError, Disc, Extra, FinderError, Fit,
+        FoundMark, FoundSpot, Freedom, Geometry, GeometryUncertainty, GradientSums, HigherOrderError, HigherOrderSums,
+        Hole, ImagePlace, Knot, Lattice, LatticeError, LatticeKind, Line, MapError, Measurand, Orientation,
+        PlacedFrame, PlacedSpot, Plate, PolariserSums, Polarity, Portion, PortionSeeds, Portions, Pose, PowerMap,
+        ProgressiveError, ProgressiveLayout, Reference, Rejected, Resolution, RobustError, RobustFit, RobustLimits,
+        RoundTopSums, SlopeSums, Sources, SpotLimits, SpotNoise, SpotPair, TestLens, TopLine, Vertex, Wavelength,
+        WavelengthCorrection, Zernike,
     },
     text::ParseError,
     tolerance::{
@@ -135,6 +137,37 @@ fn fits() {
     info!("FoundSpot {}", FoundSpot { x: 9 << 15, y: 3 << 15, area: 4, ..FoundSpot::default() });
     info!("Rejected {}", Rejected { too_small: 1, ..Rejected::default() });
     info!("FinderError {}", FinderError::TooManyRuns);
+    holes();
+}
+
+fn holes() {
+    let axis = ImagePlace { x: 320 << 16, y: 240 << 16 };
+    info!("Detector {}", Detector::new(3_450_000, axis, Orientation::Mirrored));
+    info!("DetectorError {}", DetectorError::PlaceRange);
+    let plate = Plate {
+        kind: LatticeKind::Hexagonal,
+        pitch: millimetres!(0.5),
+        origin: Point::ORIGIN,
+        rotation: degrees!(3.0),
+        centre: Point::ORIGIN,
+        radius: millimetres!(1.0),
+        marker: Some(Hole::new(1, 0)),
+    };
+    info!("LatticeError {}", LatticeError::TooFewHoles);
+    let Ok(lattice) = Lattice::new(plate) else { return };
+    info!("Lattice {}", lattice);
+    let mut spots = [PlacedSpot::new(Point::ORIGIN, 1000); 19];
+    for (spot, hole) in spots.iter_mut().zip(lattice.holes()) {
+        *spot = PlacedSpot::new(lattice.place(hole), if plate.marker == Some(hole) { 2000 } else { 1000 });
+    }
+    let (mut cells, mut places) = ([Cell::EMPTY; 64], [None; 19]);
+    let Ok((reference, findings)) = Reference::measure(&lattice, &mut spots, &mut cells, &mut places) else { return };
+    info!("Findings {}", findings);
+    info!("Mounting {}", reference.mounting());
+    let Ok(assignment) = reference.assign(&mut spots, &mut cells) else { return };
+    info!("HolePair {}", assignment.pairs().next());
+    info!("PlacedSpot {}", PlacedSpot::new(Point::ORIGIN, 1000));
+    info!("AssignError {}", AssignError::Ambiguous);
 }
 
 fn uncertainties(fit: &Fit) {
@@ -272,14 +305,13 @@ fn zones() {
     }
     info!("RobustError {} {}", RobustError::TooFewRemain, RobustError::Fit(sensor::Error::Collinear));
     let Ok(disc) = Disc::new(Point::ORIGIN, millimetres!(3.0)) else { return };
-    let map = PowerMap::new(Lattice::Hexagonal, disc, 2, 1, millimetres!(2.0));
+    let map = PowerMap::new(LatticeKind::Hexagonal, disc, 2, 1, millimetres!(2.0));
     info!("PowerMap {}", map);
     if let Ok(map) = map {
         for cell in map.of_frame(&pairs, &geometry) {
             info!("MapCell {}", cell);
         }
     }
-    info!("Lattice {}", Lattice::Square);
     info!("MapError {}", MapError::Memory);
     let sums = HigherOrderSums::new(disc, &geometry);
     info!("HigherOrderSums {}", sums);

@@ -6,6 +6,7 @@
 
 mod digest;
 mod finder;
+mod holes;
 mod inputs;
 mod light;
 mod math;
@@ -37,6 +38,7 @@ pub fn all() -> impl Iterator<Item = &'static Stream> {
         vector::STREAMS,
         prism::STREAMS,
         finder::STREAMS,
+        holes::STREAMS,
         sensor::STREAMS,
         light::STREAMS,
         uncertainty::STREAMS,

@@ -1,7 +1,7 @@
 use dioptric::{
     quantity::{Millimetre, Point},
     sensor::{
-        Disc, Fit, Geometry, HigherOrder, HigherOrderError, HigherOrderSums, Lattice, MapCell, MapError, Outlier,
+        Disc, Fit, Geometry, HigherOrder, HigherOrderError, HigherOrderSums, LatticeKind, MapCell, MapError, Outlier,
         PowerMap, RobustError, RobustFit, RobustLimits, SlopeSums, SpotPair, Zernike,
     },
 };
@@ -103,7 +103,7 @@ fn map(digest: &mut Digest) {
     let mut generator = Generator::new();
     for _ in 0..FRAMES {
         let (Some(geometry), Some(pairs)) = (geometry(&mut generator), frame(&mut generator)) else { continue };
-        let lattice = if generator.word() & 1 == 0 { Lattice::Square } else { Lattice::Hexagonal };
+        let lattice = if generator.word() & 1 == 0 { LatticeKind::Square } else { LatticeKind::Hexagonal };
         let radius = Millimetre::from_bits((generator.word() >> 14) as i32);
         let Ok(disc) = Disc::new(place(&mut generator), radius) else { continue };
         let step = Millimetre::from_bits((generator.word() >> 14) as i32);

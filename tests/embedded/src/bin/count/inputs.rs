@@ -4,7 +4,7 @@ use dioptric::{
     prism::Prism,
     quantity::{Axis, Dioptre, Millimetre, Point, PrismDioptre},
     rx::SpheroCylinder,
-    sensor::{CompactPair, Geometry, SpotPair},
+    sensor::{CompactPair, Geometry, Lattice, PlacedSpot, SpotPair},
     tolerance::{Measured, Ordered},
     vector::{PowerMatrix, PowerVector},
 };
@@ -17,6 +17,10 @@ pub const INPUTS: usize = 64;
 pub struct Generator(u32);
 
 impl Generator {
+    pub const fn from_seed(seed: u32) -> Self {
+        Self(seed)
+    }
+
     pub fn word(&mut self) -> u32 {
         self.0 ^= self.0 << 13;
         self.0 ^= self.0 >> 17;
@@ -113,6 +117,25 @@ impl Generator {
     pub fn single_spot(&mut self) -> single::Spot {
         let (x, y, u, v) = self.double_spot();
         (x as f32, y as f32, u as f32, v as f32)
+    }
+
+    /// The plate's spots behind a lens of +5 D and +3 D at the plate, axis 45, throw 20 mm, with 2 prism dioptres, in any
+    /// order; some are missing, and as many ghosts are there.
+    pub fn frame(&mut self, lattice: &Lattice, spots: &mut [PlacedSpot]) {
+        for (spot, hole) in spots.iter_mut().zip(lattice.holes()) {
+            let place = lattice.place(hole);
+            let (x, y) = (place.x.to_bits(), place.y.to_bits());
+            let mut landed = |along: i32, across: i32| along - along * 8 / 100 - across * 2 / 100 + self.below(10) - 5;
+            let (mut u, mut v) = (landed(x, y) + 26_000, landed(y, x));
+            if self.below(16) == 0 {
+                (u, v) = (self.below(1 << 19) - (1 << 18), self.below(1 << 19) - (1 << 18));
+            }
+            let point = Point::new(Millimetre::from_bits(u), Millimetre::from_bits(v));
+            *spot = PlacedSpot::new(point, 1000 + self.below(100) as u32);
+        }
+        for last in (1..spots.len()).rev() {
+            spots.swap(last, self.below(last as u32 + 1) as usize);
+        }
     }
 
     /// A lens a little off what was ordered, as a sensor gives it.

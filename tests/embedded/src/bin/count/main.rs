@@ -11,12 +11,13 @@ use core::{cell::RefCell, sync::atomic::Ordering};
 use dioptric::{
     math,
     prism::{self, Prism},
-    quantity::{Axis, Dioptre, Millimetre, Point},
+    quantity::{Axis, Degree, Dioptre, Millimetre, Point},
     rx::{self, SpheroCylinder},
     sensor::{
-        Calibration, CalibrationError, Certified, CompactPair, Coverage, Disc, Drift, Entry, ExpandedUncertainty,
-        FinderError, FinderMemory, Fit, Freedom, Geometry, GeometryUncertainty, HigherOrder, Lattice, Measurand,
-        OpenBlob, PowerMap, RobustFit, RobustLimits, Run, SlopeSums, Sources, SpotFinder, SpotLimits, SpotNoise,
+        Calibration, CalibrationError, Cell, Certified, CompactPair, Coverage, Detector, Disc, Drift, Entry,
+        ExpandedUncertainty, FinderError, FinderMemory, Fit, FoundSpot, Freedom, Geometry, GeometryUncertainty,
+        HigherOrder, Hole, ImagePlace, Lattice, LatticeKind, Measurand, OpenBlob, Orientation, PlacedSpot, Plate,
+        PowerMap, Reference, RobustFit, RobustLimits, Run, SlopeSums, Sources, SpotFinder, SpotLimits, SpotNoise,
         SpotPair, TestLens, Tile,
     },
     tolerance::{ANSI_Z80_1, Class, ISO_21987, Measured, Ordered, Rule, Verdict, judge},
@@ -146,6 +147,54 @@ fn pixels() {
     let finder = RefCell::new(finder);
     report("spot finder, a pixel of the first row", PIXELS as u32, [(&finder, &row)], first_row);
     report("spot finder, a dark pixel", ROWS * PIXELS as u32, [(&finder, &row)], dark_rows);
+}
+
+/// The plate's holes.
+const HOLES: usize = 113;
+
+type Frame<'a, 'b> = (&'a Reference<'b>, &'a RefCell<[PlacedSpot; HOLES]>, &'a RefCell<[Cell; 256]>);
+
+fn assigned((reference, spots, cells): Frame) -> Option<u16> {
+    let (mut spots, mut cells) = (spots.borrow_mut(), cells.borrow_mut());
+    reference.assign(&mut spots[..], &mut cells[..]).ok().map(|assignment| assignment.findings().assigned)
+}
+
+fn pixels_to_plane((detector, spot): (&Detector, FoundSpot)) -> Option<PlacedSpot> {
+    detector.spot(&spot).ok()
+}
+
+/// A plate of 113 holes 0.55 mm apart, seen without a lens as drawn, and eight frames with a lens.
+#[inline(never)]
+fn holes() {
+    let pitch = Millimetre::from_bits(36_045);
+    let radius = Millimetre::from_bits(6 * 36_045);
+    let plate = Plate {
+        kind: LatticeKind::Square,
+        pitch,
+        origin: Point::ORIGIN,
+        rotation: Degree::ZERO,
+        centre: Point::ORIGIN,
+        radius,
+        marker: Some(Hole::new(1, 0)),
+    };
+    let Ok(lattice) = Lattice::new(plate) else { return };
+    let mut places = [None; HOLES];
+    for (place, hole) in places.iter_mut().zip(lattice.holes()) {
+        *place = Some(lattice.place(hole));
+    }
+    let Ok(reference) = Reference::from_places(&lattice, &places) else { return };
+    let cells = RefCell::new([Cell::EMPTY; 256]);
+    let spots = RefCell::new([PlacedSpot::new(Point::ORIGIN, 0); HOLES]);
+    let frames = inputs(|generator| generator.word()).take(8).map(|seed| {
+        inputs::Generator::from_seed(seed).frame(&lattice, &mut spots.borrow_mut()[..]);
+        (&reference, &spots, &cells)
+    });
+    report("113 spots to their holes", 1, frames, assigned);
+    let axis = ImagePlace { x: 320 << 16, y: 240 << 16 };
+    let Ok(detector) = Detector::new(3_450_000, axis, Orientation::Upright) else { return };
+    let found = inputs(|generator| (generator.word() >> 7, generator.word() >> 7));
+    let found = found.map(|(x, y)| (&detector, FoundSpot { x, y, ..FoundSpot::default() }));
+    report("spot to millimetres", 1, found, pixels_to_plane);
 }
 
 fn geometry() -> Option<Geometry> {
@@ -284,7 +333,7 @@ fn robust_fits() {
 fn maps() {
     let (Some(geometry), pairs) = (geometry(), frame(0)) else { return };
     let Ok(disc) = Disc::new(Point::ORIGIN, Millimetre::from_bits(1 << 16)) else { return };
-    let Ok(map) = PowerMap::new(Lattice::Square, disc, 9, 9, Millimetre::from_bits(39_322)) else { return };
+    let Ok(map) = PowerMap::new(LatticeKind::Square, disc, 9, 9, Millimetre::from_bits(39_322)) else { return };
     let mut sums = [SlopeSums::default(); CELLS];
     let sums = RefCell::new(&mut sums[..]);
     report("map of 9 x 9 cells, sums of 113 spots", 1, [(&map, &sums, &pairs, geometry)], map_sums);
@@ -333,6 +382,7 @@ fn main() -> ! {
     wavefronts();
     pixels();
     multifocal::multifocals();
+    holes();
     verdicts();
     finish()
 }

@@ -1,4 +1,5 @@
 mod finder;
+mod holes;
 mod light;
 mod multifocal;
 mod uncertainty;
@@ -29,6 +30,7 @@ pub fn probe() {
         Err(error) => failed(error),
     }
     finder::probe();
+    holes::probe();
     light::probe();
 }
 

@@ -3,7 +3,7 @@ use core::hint::black_box;
 use dioptric::{
     quantity::{Fraction, Micrometre},
     sensor::{
-        Disc, Geometry, HigherOrder, HigherOrderError, HigherOrderSums, Lattice, MapCell, MapError, Outliers, PowerMap,
+        Disc, Geometry, HigherOrder, HigherOrderError, HigherOrderSums, LatticeKind, MapCell, MapError, Outliers, PowerMap,
         RobustError, RobustFit, RobustLimits, SlopeSums, SpotPair, Zernike,
     },
 };
@@ -49,7 +49,7 @@ fn robust(pairs: &[SpotPair], geometry: &Geometry) {
 }
 
 fn map(pairs: &[SpotPair], geometry: &Geometry, disc: Disc) {
-    let lattice = if int() < 0 { Lattice::Square } else { Lattice::Hexagonal };
+    let lattice = if int() < 0 { LatticeKind::Square } else { LatticeKind::Hexagonal };
     let map = match PowerMap::new(lattice, disc, word() as u16, word() as u16, millimetres()) {
         Ok(map) => map,
         Err(error) => return unmapped(error),
