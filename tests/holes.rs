@@ -472,13 +472,15 @@ fn traced_lenses_are_assigned_right() {
     let manifest = fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/raytrace/lenses.csv"));
     let manifest = manifest.expect("the file is committed");
     let names: Vec<&str> = manifest.lines().skip(1).filter_map(|line| line.split(',').next()).collect();
-    assert_eq!(names.len(), 24);
+    assert_eq!(names.len(), 34);
     for marker in [Some(MARKER), None] {
-        let lattice = Lattice::new(plate(LatticeKind::Square, 0.5, marker)).expect("a plate");
-        let places: Vec<Option<Point>> = lattice.holes().map(|hole| Some(lattice.place(hole))).collect();
-        let reference = Reference::from_places(&lattice, &places).expect("as drawn");
-        let mut cells = vec![Cell::EMPTY; lattice.cells()];
         for name in &names {
+            // 113 holes within 3 mm, or within 3.5.
+            let pitch = if name.contains("_wide_") { 3.5 / 6.0 } else { 0.5 };
+            let lattice = Lattice::new(plate(LatticeKind::Square, pitch, marker)).expect("a plate");
+            let places: Vec<Option<Point>> = lattice.holes().map(|hole| Some(lattice.place(hole))).collect();
+            let reference = Reference::from_places(&lattice, &places).expect("as drawn");
+            let mut cells = vec![Cell::EMPTY; lattice.cells()];
             let mut random = Random::new(name);
             let hole = |row: &[f64; 4]| lattice.nearest(point([row[0], row[1]])).expect("a hole");
             let landing: HashMap<Hole, Place> = traced(name).iter().map(|row| (hole(row), [row[2], row[3]])).collect();

@@ -1,5 +1,6 @@
 //! The command line, and the order read from it.
 
+use crate::lens::Judging;
 use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
 use clap::{Parser, ValueEnum};
 use dioptric::prism::{Eye, Prism};
@@ -8,16 +9,18 @@ use dioptric::rx::SpheroCylinder;
 use dioptric::sensor::Geometry;
 use dioptric::text::ParseError;
 use dioptric::tolerance::Class;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 const USAGE: &str = "\
 inspect --eye <EYE> --rx <RX> [--prism <PRISM>] --spots <F.csv> --gap <MM> --throw <MM> [OPTIONS]
+       inspect --eye <EYE> --rx <RX> [--prism <PRISM>] --frame <F.pgm> --reference <F.pgm> --setup <F.toml> [OPTIONS]
        inspect [OPTIONS]    (a demo pair)";
 
 const AFTER_HELP: &str = "\
 DEMO
-  Without a lens (none of --eye, --rx, --prism, --spots, --gap, --throw) a demo pair is inspected:
-  invented lenses, one of which is meant to fail. --class, --uncertainty and --json apply to it too.
+  Without a lens (none of --eye, --rx, --prism, --spots, --gap, --throw, --frame, --reference,
+  --setup) a demo pair is inspected: invented lenses, one of which is meant to fail. --class,
+  --uncertainty, --json and --picture apply to it too.
 
 SPOTS FILE
   CSV with the header ref_x_mm,ref_y_mm,x_mm,y_mm, in any order; other columns are ignored. A line
@@ -25,6 +28,16 @@ SPOTS FILE
   millimetres at the detector, x to the right and y up as the observer in front of the lens sees it.
   3 to 65536 spots, not on one line, each reference once, coordinates within 32 mm.
   A byte order mark, any line ends, blank lines, and blanks around a field are accepted.
+
+FRAMES
+  Binary PGM (P5), of the size and the bits that the setup says: the camera's view of the plate's
+  spots with the lens, and without (--reference). Dust, hot pixels, ghosts and clipped spots are left
+  out by size, height and shape; spots are assigned to holes, or the frame is refused; spots that
+  agree with no lens are left out of the fit.
+  The setup is TOML: gap_mm, throw_mm; [detector] width_px, height_px, bits, pixel_um,
+  axis_column_px, axis_row_px, columns_run, rows_run (+x, -x, +y, -y); [plate] lattice
+  (square, hexagonal), pitch_mm, radius_mm, rotation_deg, marker_node. The example render writes
+  such frames of known lenses, with their setup; its setup.rs explains each key.
 
 JSON
   An object with spots, sphere, cylinder, axis, prism_x, prism_y, centre_x, centre_y, residual_um,
@@ -36,6 +49,8 @@ JSON
   sensor's axis; centre_x and centre_y are the optical centre, seen from there. null is what is
   undefined: an axis without cylinder, a centre when a meridian has no power, a limit where nothing
   is required. excused: beyond its own limit, but within the alternative that the class allows.
+  Of frames besides: frame, an object with missing (holes without a spot), extra (spots without a
+  hole), refused (spots that the fit left out), rejected (blobs that are no spots), turned (degrees).
 
 EXIT STATUS
   0  all lenses conform
@@ -68,9 +83,15 @@ pub struct Args {
     pub picture: Option<PathBuf>,
 }
 
+impl Args {
+    pub const fn judging(&self) -> Judging {
+        Judging { class: self.class, uncertainty: self.uncertainty }
+    }
+}
+
 /// One lens as it is given on the command line.
 #[derive(clap::Args)]
-#[group(multiple = true, requires_all = ["eye", "rx", "spots", "gap", "throw"])]
+#[group(multiple = true, requires_all = ["eye", "rx", "source"])]
 pub struct LensArgs {
     /// The eye the lens is for; gives base in and out their side
     #[arg(long, value_enum, required = false)]
@@ -85,16 +106,49 @@ pub struct LensArgs {
     pub prism: Option<String>,
 
     /// The spots, a file as described below; /dev/stdin reads a pipe
-    #[arg(long, value_name = "F.csv", required = false)]
-    pub spots: PathBuf,
+    #[arg(long, value_name = "F.csv", group = "source", requires_all = ["gap", "throw"])]
+    pub spots: Option<PathBuf>,
 
     /// Back vertex to plate
-    #[arg(long, value_name = "MM", required = false, allow_hyphen_values = true)]
-    pub gap: String,
+    #[arg(long, value_name = "MM", requires = "spots", allow_hyphen_values = true)]
+    pub gap: Option<String>,
 
     /// Plate to detector
-    #[arg(long, value_name = "MM", required = false, allow_hyphen_values = true)]
-    pub throw: String,
+    #[arg(long, value_name = "MM", requires = "spots", allow_hyphen_values = true)]
+    pub throw: Option<String>,
+
+    /// The camera's frame of the spots, a file as described below
+    #[arg(long, value_name = "F.pgm", group = "source", requires_all = ["reference", "setup"])]
+    pub frame: Option<PathBuf>,
+
+    /// The frame without a lens
+    #[arg(long, value_name = "F.pgm", requires = "frame")]
+    pub reference: Option<PathBuf>,
+
+    /// The sensor that took the frames, a file as described below
+    #[arg(long, value_name = "F.toml", requires = "frame")]
+    pub setup: Option<PathBuf>,
+}
+
+/// Where the spots of a lens come from.
+pub enum Source<'a> {
+    Spots { file: &'a Path, gap: &'a str, throw: &'a str },
+    Frames { frame: &'a Path, empty: &'a Path, setup: &'a Path },
+}
+
+impl LensArgs {
+    pub fn source(&self) -> Result<Source<'_>, String> {
+        match self {
+            Self { spots: Some(file), gap: Some(gap), throw: Some(throw), .. } => {
+                Ok(Source::Spots { file, gap, throw })
+            }
+            Self { frame: Some(frame), reference: Some(empty), setup: Some(setup), .. } => {
+                Ok(Source::Frames { frame, empty, setup })
+            }
+            // The parser has refused this already.
+            _ => Err("neither spots nor frames".into()),
+        }
+    }
 }
 
 #[derive(Clone, Copy, ValueEnum)]
@@ -134,9 +188,7 @@ pub struct Order {
 
 impl Order {
     /// Reads the order as it was typed.
-    pub fn read(eye: Eye, rx: &str, prism: Option<&str>, gap: &str, throw: &str) -> Result<Self, String> {
-        let distance = |option: &str, text: &str| text.parse::<Millimetre>().map_err(|e| pointed(option, text, e));
-        let (gap_mm, throw_mm) = (distance("--gap", gap)?, distance("--throw", throw)?);
+    pub fn read(eye: Eye, rx: &str, prism: Option<&str>, geometry: Geometry) -> Result<Self, String> {
         Ok(Self {
             eye,
             rx: rx.parse().map_err(|error| pointed("--rx", rx, error))?,
@@ -144,10 +196,16 @@ impl Order {
                 .map(|text| Prism::parse(text, eye).map_err(|error| pointed("--prism", text, error)))
                 .transpose()?
                 .unwrap_or_default(),
-            geometry: Geometry::new(gap_mm, throw_mm)
-                .map_err(|error| format!("--gap {gap} --throw {throw}: {error}"))?,
+            geometry,
         })
     }
+}
+
+/// Reads the sensor's distances as they were typed.
+pub fn distances(gap: &str, throw: &str) -> Result<Geometry, String> {
+    let distance = |option: &str, text: &str| text.parse::<Millimetre>().map_err(|e| pointed(option, text, e));
+    let (gap_mm, throw_mm) = (distance("--gap", gap)?, distance("--throw", throw)?);
+    Geometry::new(gap_mm, throw_mm).map_err(|error| format!("--gap {gap} --throw {throw}: {error}"))
 }
 
 /// The message, the text, and a caret under the character.

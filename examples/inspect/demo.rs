@@ -1,6 +1,6 @@
 //! The demo pair: see `demo/README.md`.
 
-use crate::args::{Order, Side};
+use crate::args::{Order, Side, distances};
 use crate::lens::Lens;
 use std::fmt;
 
@@ -54,6 +54,6 @@ impl fmt::Display for Closing<'_> {
 
 impl DemoLens {
     pub fn order(&self) -> Result<Order, String> {
-        Order::read(self.side.into(), self.rx, Some(self.prism), GAP, THROW)
+        Order::read(self.side.into(), self.rx, Some(self.prism), distances(GAP, THROW)?)
     }
 }

@@ -1,7 +1,9 @@
 //! The result for programs.
 
+use crate::capture::Capture;
 use crate::lens::Lens;
 use dioptric::quantity::{Axis, Bearing, Degree, Dioptre, Micrometre, Millimetre, PrismDioptre};
+use dioptric::sensor::Findings;
 use dioptric::tolerance::{self, Rule, Value};
 use serde::Serialize;
 use std::fmt::Display;
@@ -17,6 +19,8 @@ pub struct Object {
     provenance: &'static str,
     rule: &'static str,
     spots: u32,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    frame: Option<Frame>,
     sphere: Number,
     cylinder: Number,
     axis: Number,
@@ -28,6 +32,23 @@ pub struct Object {
     expanded_uncertainty: Expanded,
     verdict: String,
     findings: Vec<Finding>,
+}
+
+/// What the frames gave besides the spots of the fit.
+#[derive(Serialize)]
+struct Frame {
+    missing: u16,
+    extra: u16,
+    refused: usize,
+    rejected: u32,
+    turned: Number,
+}
+
+impl Frame {
+    fn of(capture: &Capture, refused: usize) -> Self {
+        let Findings { missing, extra, rotation, .. } = capture.findings;
+        Self { missing, extra, refused, rejected: capture.rejected.total(), turned: rotation.number() }
+    }
 }
 
 #[derive(Serialize)]
@@ -65,6 +86,7 @@ impl From<&Lens> for Object {
                 Rule::Guarded(_) => "guarded",
             },
             spots: lens.fit.count(),
+            frame: lens.capture.as_ref().map(|capture| Frame::of(capture, lens.refused.len())),
             sphere: power.and_then(|power| power.sphere().number()),
             cylinder: power.and_then(|power| power.cylinder().number()),
             axis: lens.axis().and_then(Decimals::number),

@@ -1,12 +1,19 @@
 //! One lens: measured by its spots, and judged.
 
 use crate::args::{Order, Uncertainty};
+use crate::capture::Capture;
 use crate::spots::{Fault, Spots};
 use dioptric::quantity::{Axis, Dioptre, Point};
 use dioptric::rx::SpheroCylinder;
-use dioptric::sensor::{Centre, Fit, SpotPair};
+use dioptric::sensor::{Centre, Fit, RobustFit, RobustLimits, SpotPair};
 use dioptric::tolerance::{self, Class, Decision, Measured, Ordered, Rule, Verdict, judge};
 use std::io::BufRead;
+
+/// By what a lens is judged.
+pub struct Judging {
+    pub class: &'static Class,
+    pub uncertainty: Uncertainty,
+}
 
 pub struct Lens {
     pub order: Order,
@@ -16,6 +23,8 @@ pub struct Lens {
     pub pairs: Vec<SpotPair>,
     /// Those that the fit left out.
     pub refused: Vec<SpotPair>,
+    /// What the frames gave, if it was frames.
+    pub capture: Option<Capture>,
     /// U = 2 u of the fit.
     pub expanded: tolerance::Uncertainty,
     /// The same of the optical centre's coordinates, of which a class judges the length alone.
@@ -26,16 +35,24 @@ pub struct Lens {
 }
 
 impl Lens {
-    /// Reads the spots, fits and judges.
-    pub fn inspect(
-        order: Order,
-        file: String,
-        spots: impl BufRead,
-        class: &'static Class,
-        uncertainty: Uncertainty,
-    ) -> Result<Self, Fault> {
+    /// Reads spots, fits and judges.
+    pub fn of_spots(order: Order, file: String, spots: impl BufRead, judging: &Judging) -> Result<Self, Fault> {
         let spots = Spots::read(&file, spots)?;
         let fit = spots.fit(&order.geometry)?;
+        Ok(Self::judged(order, file, fit, spots.pairs, judging))
+    }
+
+    /// Takes spots from frames, fits those that agree with one lens, and judges.
+    pub fn of_frames(order: Order, file: String, capture: Capture, judging: &Judging) -> Result<Self, Fault> {
+        let robust = RobustFit::of(&capture.pairs, &order.geometry, &RobustLimits::default())
+            .map_err(|error| Fault::of_file(&file, error.to_string()))?;
+        let (used, refused) = capture.pairs.iter().partition(|pair| robust.uses(pair));
+        let lens = Self::judged(order, file, *robust.fit(), used, judging);
+        Ok(Self { refused, capture: Some(capture), ..lens })
+    }
+
+    fn judged(order: Order, file: String, fit: Fit, pairs: Vec<SpotPair>, judging: &Judging) -> Self {
+        let Judging { class, uncertainty } = *judging;
         let standard = fit.uncertainty();
         let expanded = tolerance::Uncertainty::of_fit(&standard);
         let rule = match uncertainty {
@@ -46,18 +63,19 @@ impl Lens {
         let measured = Measured { power: Some(fit.vector().into()), addition: None, prism: Some(fit.prism()) };
         let verdict = judge(class, &ordered, &measured, rule);
         let expanded_centre = standard.centre.map(|u| u + u);
-        Ok(Self {
+        Self {
             order,
             file,
             fit,
-            pairs: spots.pairs,
+            pairs,
             refused: Vec::new(),
+            capture: None,
             expanded,
             expanded_centre,
             class,
             rule,
             verdict,
-        })
+        }
     }
 
     /// How many spots.

@@ -6,23 +6,32 @@
 //! ```
 
 mod args;
+mod capture;
 mod demo;
 mod findings;
 mod json;
 mod lens;
 mod numbers;
+#[path = "../render/pgm.rs"]
+mod pgm;
 mod picture;
 mod report;
+mod sensor;
+#[path = "../render/setup.rs"]
+mod setup;
 mod spots;
 
-use args::{Args, LensArgs, Order};
+use args::{Args, LensArgs, Order, Source, distances};
+use capture::Capture;
 use clap::Parser;
 use dioptric::tolerance::Confidence;
 use lens::Lens;
 use report::Report;
+use sensor::Sensor;
 use spots::Fault;
-use std::fs::File;
+use std::fs::{self, File};
 use std::io::{self, BufReader, Write as _};
+use std::path::Path;
 use std::process::ExitCode;
 
 const DOES_NOT_CONFORM: u8 = 1;
@@ -57,16 +66,35 @@ fn run(args: &Args) -> Result<ExitCode, String> {
 }
 
 fn inspect(lens: &LensArgs, args: &Args) -> Result<Lens, String> {
-    let order = Order::read(lens.eye.into(), &lens.rx, lens.prism.as_deref(), &lens.gap, &lens.throw)?;
-    let file = lens.spots.display().to_string();
-    let source = File::open(&lens.spots).map_err(|error| Fault::of_file(&file, error.to_string()).to_string())?;
-    Lens::inspect(order, file, BufReader::new(source), args.class, args.uncertainty).map_err(|fault| fault.to_string())
+    let order = |geometry| Order::read(lens.eye.into(), &lens.rx, lens.prism.as_deref(), geometry);
+    let judging = args.judging();
+    let inspected = match lens.source()? {
+        Source::Spots { file, gap, throw } => {
+            let order = order(distances(gap, throw)?)?;
+            let name = file.display().to_string();
+            let source = File::open(file).map_err(|error| Fault::of_file(&name, error.to_string()).to_string())?;
+            Lens::of_spots(order, name, BufReader::new(source), &judging)
+        }
+        Source::Frames { frame, empty, setup } => {
+            let sensor = sensor(setup).map_err(|fault| fault.to_string())?;
+            let order = order(sensor.geometry)?;
+            Capture::read(frame, empty, &sensor)
+                .and_then(|capture| Lens::of_frames(order, frame.display().to_string(), capture, &judging))
+        }
+    };
+    inspected.map_err(|fault| fault.to_string())
+}
+
+fn sensor(setup: &Path) -> Result<Sensor, Fault> {
+    let fault = |what: String| Fault::of_file(&setup.display().to_string(), what);
+    let text = fs::read_to_string(setup).map_err(|error| fault(error.to_string()))?;
+    Sensor::read(&text).map_err(fault)
 }
 
 fn inspect_demo(args: &Args) -> Result<Vec<Lens>, String> {
     let inspect = |lens: &demo::DemoLens| {
         let (file, source) = (lens.file.to_string(), lens.spots.as_bytes());
-        Lens::inspect(lens.order()?, file, source, args.class, args.uncertainty).map_err(|fault| fault.to_string())
+        Lens::of_spots(lens.order()?, file, source, &args.judging()).map_err(|fault| fault.to_string())
     };
     demo::PAIR.iter().map(inspect).collect()
 }

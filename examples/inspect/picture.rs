@@ -55,6 +55,7 @@ fn draw(lens: &Lens) -> Document {
         .add(plot.rim(lens.order.eye))
         .add(plot.spots(lens))
         .add(plot.optics(lens))
+        .add(Plot::key())
         .add(map.legend(&plot));
     for part in findings::column(lens) {
         document = document.add(part);

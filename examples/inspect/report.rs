@@ -1,11 +1,12 @@
 //! The result for the person at the bench.
 
+use crate::capture::Capture;
 use crate::findings::{Findings, label};
 use crate::lens::Lens;
 use crate::numbers::{or_dash, two_digits};
 use dioptric::prism::Eye;
 use dioptric::quantity::{Dioptre, Millimetre, PrismDioptre};
-use dioptric::sensor::Centre;
+use dioptric::sensor::{Centre, Mounting, Rejected};
 use dioptric::tolerance::{Decision, Rule};
 use std::fmt::{self, Display};
 
@@ -87,6 +88,9 @@ impl Report<'_> {
         let Lens { fit, order, file, .. } = self.0;
         let (residual, rotation) = (fit.residual(), fit.rotation());
         writeln!(f, "  {:<19}{} in {file}", "spots", fit.count())?;
+        if let Some(capture) = &self.0.capture {
+            writeln!(f, "{}", Frame { capture, refused: self.0.refused.len() })?;
+        }
         let geometry = format!("gap {:.2} mm, throw {:.2} mm", order.geometry.gap(), order.geometry.throw());
         writeln!(f, "  {:<19}residual {residual:.2} um, rotation {rotation:.3} deg; {geometry}", "fit")
     }
@@ -107,6 +111,46 @@ impl Report<'_> {
         let because = if because.is_empty() { String::new() } else { format!(": {}", because.join(", ")) };
         writeln!(f, "  >>>  {}{because}", decision.to_string().to_uppercase())?;
         writeln!(f, "       by {}; {rule}", self.0.class)
+    }
+}
+
+/// What the frames gave besides the spots of the fit.
+struct Frame<'a> {
+    capture: &'a Capture,
+    refused: usize,
+}
+
+impl Display for Frame<'_> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let Capture { findings, mounting, rejected, .. } = self.capture;
+        let refused = self.refused;
+        let assigned = format!("{} of {} holes lit", findings.assigned, findings.assigned + findings.missing);
+        let left_out = format!("{refused} spots left out of the fit, {} without a hole", findings.extra);
+        writeln!(f, "  {:<19}{assigned}; {left_out}", "frame")?;
+        writeln!(f, "  {:<19}{}", "no spots", Reasons(rejected))?;
+        let Mounting { offset, rotation, scale, .. } = mounting;
+        let place = format!("({:.3}, {:.3}) mm", offset.x, offset.y);
+        write!(f, "  {:<19}off by {place}, turned by {rotation:.3} deg, scaled by {scale:.5}", "plate")
+    }
+}
+
+/// Blobs that are no spots, by reason.
+struct Reasons<'a>(&'a Rejected);
+
+impl Display for Reasons<'_> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let Rejected { too_large, too_small, clipped, too_dim, saturated, elongated } = *self.0;
+        let counts = [
+            (too_large, "too large"),
+            (too_small, "too small"),
+            (clipped, "clipped"),
+            (too_dim, "too dim"),
+            (saturated, "saturated"),
+            (elongated, "too long"),
+        ];
+        let shown: Vec<_> =
+            counts.iter().filter(|(count, _)| *count > 0).map(|(count, why)| format!("{count} {why}")).collect();
+        f.write_str(&if shown.is_empty() { "none".into() } else { shown.join(", ") })
     }
 }
 

@@ -74,6 +74,19 @@ impl Plot {
             .add(self.scale())
     }
 
+    /// What the marks of the spots mean.
+    pub fn key() -> Group {
+        let (x, y) = (LEFT, TOP + PLOT + 22.0);
+        let words = |content: &str, by: f64| text(content, x + by, y + 4.0, 12.0, "start");
+        Group::new()
+            .add(ring((x + 4.0, y), 2.2, MOVED))
+            .add(words("without lens", 12.0))
+            .add(dot((x + 104.0, y), 2.4, MOVED))
+            .add(words("with it", 112.0))
+            .add(cross((x + 174.0, y), 5.0, REFUSED))
+            .add(words("left out", 184.0))
+    }
+
     fn scale(&self) -> Group {
         let whole = [5.0, 2.0, 1.0, 0.5].into_iter().find(|mm| *mm < self.radius * 0.6).unwrap_or(0.2);
         let (x, y) = (LEFT, TOP + PLOT);
@@ -91,6 +104,9 @@ impl Plot {
         for pair in &lens.refused {
             let (from, to) = (self.point(pair.reference()), self.point(pair.spot()));
             group = group.add(line(from, to, REFUSED, 1.0).set("stroke-dasharray", "3 2")).add(cross(to, 5.0, REFUSED));
+        }
+        for place in lens.capture.iter().flat_map(|capture| &capture.extra) {
+            group = group.add(cross(self.point(*place), 5.0, REFUSED));
         }
         group
     }

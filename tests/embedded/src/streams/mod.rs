@@ -4,6 +4,7 @@
 //! one function structured edges first (powers of two and their neighbours, octant borders, extreme values: where
 //! carries and signs go wrong), then random inputs of every magnitude.
 
+mod chain;
 mod digest;
 mod finder;
 mod holes;
@@ -45,6 +46,7 @@ pub fn all() -> impl Iterator<Item = &'static Stream> {
         multifocal::STREAMS,
         zones::STREAMS,
         tolerance::STREAMS,
+        chain::STREAMS,
     ]
     .into_iter()
     .flatten()

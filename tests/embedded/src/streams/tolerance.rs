@@ -31,7 +31,7 @@ fn bits(value: Option<Value>) -> u32 {
     }
 }
 
-fn words(finding: &Finding) -> [u32; 7] {
+pub fn words(finding: &Finding) -> [u32; 7] {
     [
         u32::from(finding.is_excused()) << 16 | (finding.decision() as u32) << 8 | finding.parameter() as u32,
         bits(Some(finding.ordered())),

@@ -3,8 +3,8 @@ use core::hint::black_box;
 use dioptric::{
     quantity::{Fraction, Micrometre},
     sensor::{
-        Disc, Geometry, HigherOrder, HigherOrderError, HigherOrderSums, LatticeKind, MapCell, MapError, Outliers, PowerMap,
-        RobustError, RobustFit, RobustLimits, SlopeSums, SpotPair, Zernike,
+        Disc, Geometry, HigherOrder, HigherOrderError, HigherOrderSums, LatticeKind, MapCell, MapError, Outliers,
+        PowerMap, RobustError, RobustFit, RobustLimits, SlopeSums, SpotPair, Zernike,
     },
 };
 
