@@ -3,10 +3,11 @@
 #![no_std]
 #![no_main]
 
+mod frames;
 mod inputs;
 mod multifocal;
 
-use core::{cell::RefCell, sync::atomic::Ordering};
+use core::sync::atomic::Ordering;
 
 use dioptric::{
     math,
@@ -14,10 +15,9 @@ use dioptric::{
     quantity::{Axis, Dioptre, Millimetre, Point},
     rx::{self, SpheroCylinder},
     sensor::{
-        Calibration, CalibrationError, Certified, CompactPair, Coverage, Disc, Drift, Entry, ExpandedUncertainty,
-        FinderError, FinderMemory, Fit, Freedom, Geometry, GeometryUncertainty, HigherOrder, Lattice, Measurand,
-        OpenBlob, PowerMap, RobustFit, RobustLimits, Run, SlopeSums, Sources, SpotFinder, SpotLimits, SpotNoise,
-        SpotPair, TestLens, Tile,
+        Calibration, CalibrationError, Certified, CompactPair, Coverage, Disc, Drift, Entry, ExpandedUncertainty, Fit,
+        Freedom, Geometry, GeometryUncertainty, HigherOrder, Lattice, Measurand, PowerMap, RobustFit, RobustLimits,
+        SlopeSums, Sources, SpotNoise, SpotPair, TestLens,
     },
     tolerance::{ANSI_Z80_1, Class, ISO_21987, Measured, Ordered, Rule, Verdict, judge},
     vector::{PowerMatrix, PowerVector},
@@ -116,36 +116,6 @@ fn sums_a_spot() {
 fn float_sums_a_spot() {
     report("fit, a spot, `f32`", INPUTS as u32, [&array(Generator::single_spot)[..]], single::sum);
     report("fit, a spot, `f64`", INPUTS as u32, [&array(Generator::double_spot)[..]], double::sum);
-}
-
-const PIXELS: usize = 640;
-
-/// Rows of the period in which every tile is visited, and as often as the noise is read in it.
-const ROWS: u32 = 32;
-
-fn dark_rows((finder, row): (&RefCell<SpotFinder>, &[u8; PIXELS])) -> Result<(), FinderError> {
-    let mut finder = finder.borrow_mut();
-    for _ in 0..ROWS {
-        finder.row(row, |_| ())?;
-    }
-    Ok(())
-}
-
-fn first_row((finder, row): (&RefCell<SpotFinder>, &[u8; PIXELS])) -> Result<(), FinderError> {
-    finder.borrow_mut().row(row, |_| ())
-}
-
-/// A background that rises along the row, with two bits of noise.
-#[inline(never)]
-fn pixels() {
-    let mut generator = inputs(Generator::word);
-    let row = core::array::from_fn(|at| 18 + (at as u8 >> 6) + (generator.next().unwrap_or(at as u32) >> 30) as u8);
-    let (mut tiles, mut runs, mut blobs) = ([Tile::EMPTY; PIXELS / 32], [Run::EMPTY; 16], [OpenBlob::EMPTY; 8]);
-    let memory = FinderMemory { tiles: &mut tiles, runs: &mut runs, blobs: &mut blobs };
-    let Ok(finder) = SpotFinder::new(PIXELS as u16, SpotLimits::spots(8), memory) else { return };
-    let finder = RefCell::new(finder);
-    report("spot finder, a pixel of the first row", PIXELS as u32, [(&finder, &row)], first_row);
-    report("spot finder, a dark pixel", ROWS * PIXELS as u32, [(&finder, &row)], dark_rows);
 }
 
 fn geometry() -> Option<Geometry> {
@@ -331,7 +301,7 @@ fn main() -> ! {
     robust_fits();
     maps();
     wavefronts();
-    pixels();
+    frames::frames();
     multifocal::multifocals();
     verdicts();
     finish()
