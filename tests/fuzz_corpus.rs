@@ -37,3 +37,8 @@ fn fits() {
 fn differential() {
     replay("differential", laws::differential);
 }
+
+#[test]
+fn rows() {
+    replay("rows", laws::rows);
+}
