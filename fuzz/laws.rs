@@ -6,7 +6,8 @@ use dioptric::prism::{Eye, Prism};
 use dioptric::quantity::{Axis, Degree, Dioptre, Millimetre, Point};
 use dioptric::rx::{SpheroCylinder, Step};
 use dioptric::sensor::{
-    Cell, CompactPair, Geometry, Hole, Lattice, LatticeKind, PlacedSpot, Plate, Reference, SlopeSums, SpotPair,
+    Cell, CompactPair, FinderError, FinderMemory, FoundSpot, Geometry, Hole, Lattice, LatticeKind, OpenBlob, Pixel,
+    PlacedSpot, Plate, Reference, Rejected, Run, SlopeSums, SpotFinder, SpotLimits, SpotPair, Tile,
 };
 use dioptric::vector::{PowerMatrix, PowerVector};
 
@@ -312,4 +313,177 @@ fn spots_of(lattice: &Lattice, bytes: &mut Bytes) -> Vec<PlacedSpot> {
         spots.push(PlacedSpot::new(Point::new(bytes.millimetre(), bytes.millimetre()), u32::from(bytes.byte())));
     }
     spots
+}
+
+/// A frame to search: its bytes and how they are read.
+#[derive(Clone, Copy)]
+struct Search {
+    width: usize,
+    limits: SpotLimits,
+    runs: usize,
+    blobs: usize,
+    /// Of so many rows one comes after a row of another width.
+    odd: usize,
+}
+
+impl Search {
+    /// What became of each row and of the frame, and the spots.
+    fn run<P>(
+        &self,
+        lanes: usize,
+        frame: &[P],
+        take: impl Fn(&mut SpotFinder, &[P], &mut Vec<FoundSpot>) -> Result<(), FinderError>,
+    ) -> Searched {
+        let (mut tiles, mut runs, mut blobs) = (
+            vec![Tile::EMPTY; SpotFinder::tiles(self.width as u16)],
+            vec![Run::EMPTY; self.runs],
+            vec![OpenBlob::EMPTY; self.blobs],
+        );
+        let memory = FinderMemory { tiles: &mut tiles, runs: &mut runs, blobs: &mut blobs };
+        let mut finder = match SpotFinder::new(self.width as u16, self.limits, memory) {
+            Ok(finder) => finder,
+            Err(error) => {
+                assert!(matches!(error, FinderError::WidthRange | FinderError::LimitsRange), "{error}");
+                return Searched { rows: vec![Err(error)], spots: vec![], end: Err(error), taken: 0 };
+            }
+        };
+        let first = self.frame(&mut finder, (lanes, frame), &take);
+        assert_eq!(self.frame(&mut finder, (lanes, frame), &take), first, "the next frame is a new one");
+        first
+    }
+
+    fn frame<P>(
+        &self,
+        finder: &mut SpotFinder,
+        (lanes, frame): (usize, &[P]),
+        take: &impl Fn(&mut SpotFinder, &[P], &mut Vec<FoundSpot>) -> Result<(), FinderError>,
+    ) -> Searched {
+        let (mut rows, mut spots) = (vec![], vec![]);
+        let mut before = finder.rejected();
+        for (at, row) in frame.chunks_exact(self.width.max(1)).enumerate() {
+            let half = &row[..row.len() / 2];
+            // A row of another width is left out, and never more than that; words tell apart what they round up to.
+            if at % self.odd == self.odd - 1 && half.len().div_ceil(lanes) != self.width.div_ceil(lanes) {
+                let wrong = take(finder, half, &mut spots);
+                assert_eq!(wrong == Err(FinderError::RowWidth), !rows.iter().any(lost), "{wrong:?}");
+            }
+            let taken = take(finder, row, &mut spots);
+            rows.push(taken);
+            assert!(finder.rejected().total() >= before.total());
+            before = finder.rejected();
+        }
+        let taken = rows.iter().filter(|row| row.is_ok()).count();
+        let end = finder.finish(|spot| spots.push(spot));
+        match end {
+            Ok(rejected) => assert!(taken > 0 && rejected.total() >= before.total()),
+            Err(FinderError::NoRows) => assert_eq!(taken, 0),
+            Err(error) => assert!(rows.contains(&Err(error)), "{error}"),
+        }
+        assert_eq!(finder.rejected(), Rejected::default());
+        Searched { rows, spots, end, taken }
+    }
+}
+
+/// Whether a row says that the frame is lost.
+fn lost(row: &Result<(), FinderError>) -> bool {
+    matches!(row, Err(FinderError::TooManyRows | FinderError::TooManyRuns | FinderError::TooManyBlobs))
+}
+
+#[derive(PartialEq, Debug)]
+struct Searched {
+    rows: Vec<Result<(), FinderError>>,
+    spots: Vec<FoundSpot>,
+    end: Result<Rejected, FinderError>,
+    taken: usize,
+}
+
+fn search<P: Pixel>(frame: &[P], search: &Search) -> Searched {
+    search.run(1, frame, |finder, row, spots| finder.row(row, |spot| spots.push(spot)))
+}
+
+/// The same in words, in whose last one what lies beyond the row is not dark.
+fn search_packed<P: Pixel + Into<u32>>(frame: &[P], search: &Search) -> Searched {
+    let lanes = 4 / size_of::<P>();
+    search.run(lanes, frame, |finder, row, spots| {
+        let pack = |group: &[P]| {
+            let beyond = u32::MAX.checked_shl(group.len() as u32 * (32 / lanes as u32)).unwrap_or(0);
+            let add = |word: u32, (at, &pixel): (usize, &P)| word | pixel.into() << (at * 32 / lanes);
+            group.iter().enumerate().fold(beyond, add)
+        };
+        let words: Vec<u32> = row.chunks(lanes).map(pack).collect();
+        finder.packed_row::<P>(&words, |spot| spots.push(spot))
+    })
+}
+
+/// Any rows and limits: no panic, the same from pixels and from words, every spot within its box and its limits, and the same
+/// number of blobs whatever is asked of a spot.
+pub fn rows(data: &[u8]) {
+    let mut bytes = Bytes(data);
+    let width = usize::from(bytes.byte() % 150);
+    let form = bytes.byte();
+    let bits = if form & 1 == 0 { 8 } else { bytes.byte() % 20 };
+    let common = if form & 2 == 0 { SpotLimits::spots(bits) } else { SpotLimits::marks(bits) };
+    let limits = SpotLimits {
+        margin: u16::from(bytes.byte()) << (form >> 6),
+        sigmas: bytes.byte() % 8,
+        least_area: (bytes.byte() % 16).into(),
+        most_area: u32::from(bytes.byte()) << (form >> 5),
+        least_height: u16::from(bytes.byte()) << (form >> 6),
+        most_elongation: u16::from(bytes.byte()) << 4,
+        saturation: if form & 4 == 0 { common.saturation } else { bytes.byte().into() },
+        accept_saturated: form & 8 == 0,
+        ..common
+    };
+    let memory = if form & 16 == 0 { width + 1 } else { bytes.byte().into() };
+    let odd = usize::from(bytes.byte() % 8) + 1;
+    let this = Search { width, limits, runs: memory, blobs: memory, odd };
+    let all = Search { limits: accepting(limits), ..this };
+    let (searched, accepted) = if width == 0 {
+        (search::<u8>(&[], &this), search::<u8>(&[], &all))
+    } else if bits == 8 && form & 1 == 0 {
+        let searched = search(bytes.0, &this);
+        assert_eq!(search_packed(bytes.0, &this), searched);
+        (searched, search(bytes.0, &all))
+    } else {
+        let frame: Vec<u16> = bytes.0.chunks_exact(2).map(|pair| u16::from_le_bytes([pair[0], pair[1]])).collect();
+        let searched = search(&frame, &this);
+        assert_eq!(search_packed(&frame, &this), searched);
+        (searched, search(&frame, &all))
+    };
+    for spot in &searched.spots {
+        within(spot, &this.limits, width, searched.taken);
+    }
+    if let (Ok(some), Ok(every)) = (searched.end, accepted.end) {
+        let blobs = |rejected: Rejected, spots: &[FoundSpot]| rejected.total() as usize + spots.len();
+        assert_eq!(blobs(some, &searched.spots), blobs(every, &accepted.spots));
+    }
+}
+
+/// Limits that reject by the area and the border alone.
+fn accepting(limits: SpotLimits) -> SpotLimits {
+    SpotLimits {
+        least_area: 0,
+        most_area: SpotLimits::MOST_AREA,
+        least_height: 0,
+        most_elongation: u16::MAX,
+        accept_saturated: true,
+        ..limits
+    }
+}
+
+fn within(spot: &FoundSpot, limits: &SpotLimits, width: usize, rows: usize) {
+    let places = |pixel: u16| u32::from(pixel) << FoundSpot::PLACE_BITS;
+    assert!(places(spot.left) <= spot.x && spot.x <= places(spot.right), "{spot:?}");
+    assert!(places(spot.top) <= spot.y && spot.y <= places(spot.bottom), "{spot:?}");
+    assert!(spot.left > 0 && usize::from(spot.right) + 1 < width && spot.top > 0, "{spot:?}");
+    assert!(usize::from(spot.bottom) + 1 < rows, "{spot:?} {rows}");
+    let (columns, lines) = (spot.right - spot.left + 1, spot.bottom - spot.top + 1);
+    assert!(spot.area <= u32::from(columns) * u32::from(lines), "{spot:?}");
+    assert!(spot.area >= u32::from(columns.max(lines)), "{spot:?}");
+    assert!((limits.least_area..=limits.most_area).contains(&spot.area), "{spot:?}");
+    assert!(spot.light > 0 && spot.light <= u64::from(spot.area) * (u64::from(spot.height) + 1) * 256, "{spot:?}");
+    assert!(spot.height >= limits.least_height && spot.height <= spot.peak, "{spot:?}");
+    assert_eq!(spot.saturated, spot.peak >= limits.saturation);
+    assert!(limits.accept_saturated || !spot.saturated, "{spot:?}");
+    assert!(spot.elongation >= 255 && spot.elongation <= limits.most_elongation, "{spot:?}");
 }

@@ -462,86 +462,9 @@ pub const fn saturate(value: i64) -> i32 {
     }
 }
 
-/// The whole words of bytes, the first byte lowest.
-#[inline]
-fn words(bytes: &[u8]) -> impl Iterator<Item = u32> {
-    bytes.chunks_exact(4).map(|word| word.try_into().map_or(0, u32::from_le_bytes))
-}
-
-/// Whether any byte, its bits turned by `flip`, is above `floor`: four at a time, as lanes of a word.
-///
-/// A lane's lower seven bits plus `127 - floor`, or `255 - floor` from 128 on, carry into its top bit exactly when they are
-/// above the floor's own lower seven; the byte's top bit decides with them. No lane exceeds 255: none spills into the next.
-#[cfg(not(dioptric_narrow_multiplier))]
-#[inline]
-pub(crate) fn any_byte_above(bytes: &[u8], floor: u32, flip: u32) -> bool {
-    const LOW: u32 = 0x7f7f_7f7f;
-    const TOP: u32 = 0x8080_8080;
-    const EACH: u32 = 0x0101_0101;
-    if floor >= 255 {
-        return false;
-    }
-    let flips = flip.wrapping_mul(EACH);
-    let is_low = floor < 128;
-    let lift = (if is_low { 127u32 } else { 255 }).wrapping_sub(floor).wrapping_mul(EACH);
-    let rest = bytes.chunks_exact(4).remainder();
-    let lanes = words(bytes).map(|word| word ^ flips);
-    let reached = if is_low {
-        lanes.fold(0, |reached, lane| reached | (lane & LOW).wrapping_add(lift) | lane)
-    } else {
-        lanes.fold(0, |reached, lane| reached | (lane & LOW).wrapping_add(lift) & lane)
-    };
-    reached & TOP != 0 || rest.iter().any(|&byte| u32::from(byte) ^ flip > floor)
-}
-
-#[cfg(dioptric_narrow_multiplier)]
-pub(crate) use any_byte_above_singly as any_byte_above;
-
-/// [`any_byte_above`] for cores that read words at aligned places only: one at a time.
-#[cfg(any(dioptric_narrow_multiplier, test))]
-#[inline]
-pub(crate) fn any_byte_above_singly(bytes: &[u8], floor: u32, flip: u32) -> bool {
-    // Above the floor exactly when the sum reaches bit 8; it is below 2^9.
-    let lift = 255u32.saturating_sub(floor);
-    let reach = |reached: u32, &byte: &u8| reached | (u32::from(byte) ^ flip).wrapping_add(lift);
-    bytes.iter().fold(0, reach) > 255
-}
-
-/// Sum of up to 256 bytes: in two lanes of 16 bits a word, where words can be read.
-#[inline]
-pub(crate) fn sum_of_bytes(bytes: &[u8]) -> u32 {
-    const LANES: u32 = 0x00ff_00ff;
-    let sum_singly = |bytes: &[u8]| bytes.iter().fold(0u32, |sum, &byte| sum.wrapping_add(byte.into()));
-    if cfg!(dioptric_narrow_multiplier) {
-        return sum_singly(bytes);
-    }
-    let rest = bytes.chunks_exact(4).remainder();
-    // 64 words of two bytes a lane: below 2^15.
-    let sums = words(bytes).fold(0u32, |sums, word| sums.wrapping_add(word & LANES).wrapping_add(word >> 8 & LANES));
-    (sums >> 16).wrapping_add(sums & 0xffff).wrapping_add(sum_singly(rest))
-}
-
 #[cfg(test)]
 mod tests {
-    use super::{any_byte_above, any_byte_above_singly, high_product, high_product_narrow, sum_of_bytes};
-
-    #[test]
-    fn bytes_are_compared_alike_four_at_a_time_and_singly() {
-        for floor in 0..=300 {
-            for byte in 0..=255 {
-                for (at, flip) in [(0, 0), (1, 255), (2, 0), (3, 255), (6, 0), (8, 255)] {
-                    let quiet = floor.min(255) as u8 ^ flip;
-                    let bytes: [u8; 9] = core::array::from_fn(|place| if place == at { byte } else { quiet });
-                    let flip = u32::from(flip);
-                    let expected = u32::from(byte) ^ flip > floor;
-                    assert_eq!(any_byte_above(&bytes, floor, flip), expected, "{byte} {floor} {at}");
-                    assert_eq!(any_byte_above_singly(&bytes, floor, flip), expected, "{byte} {floor} {at}");
-                }
-            }
-        }
-        assert_eq!(sum_of_bytes(&[255; 255]), 255 * 255);
-        assert_eq!(sum_of_bytes(&[1, 2, 4, 8, 16, 32, 64]), 127);
-    }
+    use super::{high_product, high_product_narrow};
 
     #[test]
     fn narrow_and_wide_products_agree() {

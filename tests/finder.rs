@@ -453,6 +453,188 @@ fn words_give_what_bytes_give() {
     }
 }
 
+/// Pixels in words, four or two in each, and beyond the last pixel what is not to be looked at.
+fn packed<P: Pixel + Into<u32>>(pixels: &[P]) -> Vec<u32> {
+    let lanes = 4 / size_of::<P>();
+    let word = |group: &[P]| {
+        let beyond = u32::MAX.checked_shl((group.len() * 32 / lanes) as u32).unwrap_or(0);
+        group.iter().enumerate().fold(beyond, |word, (at, &pixel)| word | pixel.into() << (at * 32 / lanes))
+    };
+    pixels.chunks(lanes).map(word).collect()
+}
+
+fn search_packed<P: Pixel + Into<u32>>(pixels: &[P], width: usize, limits: SpotLimits) -> (Vec<FoundSpot>, Rejected) {
+    let tiles = SpotFinder::tiles(width as u16);
+    let (mut tiles, mut runs, mut blobs) =
+        (vec![Tile::EMPTY; tiles], vec![Run::EMPTY; width + 1], vec![OpenBlob::EMPTY; width + 1]);
+    let memory = FinderMemory { tiles: &mut tiles, runs: &mut runs, blobs: &mut blobs };
+    let mut finder = SpotFinder::new(width as u16, limits, memory).expect("in range");
+    let mut spots = Vec::new();
+    for row in pixels.chunks(width) {
+        finder.packed_row::<P>(&packed(row), |spot| spots.push(spot)).expect("enough memory");
+    }
+    let rejected = finder.finish(|spot| spots.push(spot)).expect("rows");
+    (spots, rejected)
+}
+
+#[test]
+fn packed_pixels_give_what_pixels_give() {
+    let frame = a_busy_frame();
+    let mut found = 0;
+    for width in (1..70).chain([96, 131, 232, 255, 256]) {
+        let pixels = width * (frame.levels.len() / width).min(1000);
+        let (bytes, words) = (&frame.bytes()[..pixels], &frame.words()[..pixels]);
+        for limits in [SpotLimits::spots(8), SpotLimits::marks(8), any_shape()] {
+            let spots = search(bytes, width, limits);
+            assert_eq!(search_packed(bytes, width, limits), spots, "{width}");
+            found += spots.0.len();
+        }
+        for limits in [SpotLimits::spots(8), SpotLimits::spots(12), SpotLimits::marks(10)] {
+            assert_eq!(search_packed(words, width, limits), search(words, width, limits), "{width}");
+        }
+    }
+    assert!(found > 1000, "{found}");
+}
+
+/// The shape of thresholds whose floor has a pixel's top bit, where words cannot be asked at once.
+#[test]
+fn a_bright_ground_is_searched_as_a_dark_one() {
+    let mut random = Random::new("bright ground");
+    let spots = lattice(&mut random, 2.0, 100.0);
+    let mut frame = Frame::even(232, 232, 10.0);
+    spots.iter().for_each(|&spot| frame.add(spot));
+    let dark = frame.bytes();
+    let limits = SpotLimits { saturation: u16::MAX, ..SpotLimits::spots(8) };
+    let (expected, none) = search(&dark, frame.width, limits);
+    assert_eq!((expected.len(), none), (spots.len(), NONE));
+    for raise in [100, 113, 114, 115, 116, 117, 118, 119, 140] {
+        let raised: Vec<u8> = dark.iter().map(|level| level + raise).collect();
+        let (found, rejected) = search(&raised, frame.width, limits);
+        let lowered: Vec<_> =
+            found.iter().map(|spot| FoundSpot { peak: spot.peak - u16::from(raise), ..*spot }).collect();
+        assert_eq!((lowered, rejected), (expected.clone(), NONE), "{raise}");
+        assert_eq!(search_packed(&raised, frame.width, limits), (found, rejected), "{raise}");
+    }
+}
+
+/// What a camera that fails delivers ends in a result without spots, in counted rejections, or in a named error.
+mod bad_frames {
+    use super::*;
+
+    #[test]
+    fn black_and_white_frames_hold_nothing() {
+        for level in [0u8, 255] {
+            for limits in [SpotLimits::spots(8), SpotLimits::marks(8)] {
+                assert_eq!(search(&[level; 640 * 480], 640, limits), (vec![], NONE), "{level}");
+            }
+        }
+    }
+
+    #[test]
+    fn one_spot_alone_is_one_spot() {
+        let mut frame = Frame::even(640, 480, 12.0);
+        frame.add(Gaussian { x: 320.25, y: 240.5, sigma: 2.3, height: 180.0 });
+        let (found, rejected) = search(&frame.bytes(), 640, SpotLimits::spots(8));
+        assert_eq!((found.len(), rejected), (1, NONE));
+        let (x, y) = place(&found[0]);
+        assert!((x - 320.25).abs() < 0.01 && (y - 240.5).abs() < 0.01, "{x} {y}");
+    }
+
+    /// The rows of a frame in another order: what is left of most spots is lines, which are too small or too long.
+    #[test]
+    fn shuffled_rows_are_mostly_rejected() {
+        let frame = a_busy_frame();
+        let bytes = frame.bytes();
+        let mut rows: Vec<&[u8]> = bytes.chunks(frame.width).collect();
+        let mut random = Random::new("shuffled");
+        for at in (1..rows.len()).rev() {
+            rows.swap(at, random.u32() as usize % (at + 1));
+        }
+        let (found, rejected) = search(&rows.concat(), frame.width, SpotLimits::spots(8));
+        println!("{} found, {rejected:?}", found.len());
+        // Some rows of a row of spots still follow each other: up to a third of the 64 spots.
+        assert!(found.len() < 22, "{}", found.len());
+        assert!(rejected.too_small + rejected.elongated > 10 * found.len() as u32, "{rejected:?}");
+    }
+
+    #[test]
+    fn half_a_frame_holds_the_spots_that_ended_and_rejects_those_it_cuts() {
+        let frame = a_busy_frame();
+        let bytes = frame.bytes();
+        let (all, _) = search(&bytes, frame.width, SpotLimits::spots(8));
+        // Rows 102 and 128 are through the middles of rows of spots; 115 is between.
+        for rows in [102, 115, 128] {
+            let (found, rejected) = search(&bytes[..rows * frame.width], frame.width, SpotLimits::spots(8));
+            let ended = all.iter().filter(|spot| usize::from(spot.bottom) + 1 < rows);
+            assert_eq!(found, ended.copied().collect::<Vec<_>>(), "{rows}");
+            assert_eq!(rejected.clipped, if rows == 115 { 0 } else { 8 }, "{rows}: {rejected:?}");
+        }
+    }
+
+    #[test]
+    fn rows_of_the_wrong_width_are_named_and_left_out() {
+        let frame = a_busy_frame();
+        let (bytes, limits) = (frame.bytes(), SpotLimits::spots(8));
+        let expected = search(&bytes, frame.width, limits);
+        let (mut tiles, mut runs, mut blobs) = ([Tile::EMPTY; 7], [Run::EMPTY; 233], [OpenBlob::EMPTY; 233]);
+        let memory = FinderMemory { tiles: &mut tiles, runs: &mut runs, blobs: &mut blobs };
+        let mut finder = SpotFinder::new(232, limits, memory).expect("in range");
+        let mut spots = Vec::new();
+        for row in bytes.chunks(frame.width) {
+            for wrong in [0, 1, 231, 233, 464] {
+                assert_eq!(finder.row(&vec![200u8; wrong], |_| ()), Err(FinderError::RowWidth));
+            }
+            for wrong in [0, 57, 59, 116] {
+                assert_eq!(finder.packed_row::<u8>(&vec![u32::MAX; wrong], |_| ()), Err(FinderError::RowWidth));
+            }
+            assert_eq!(finder.packed_row::<u16>(&[u32::MAX; 58], |_| ()), Err(FinderError::RowWidth));
+            finder.row(row, |spot| spots.push(spot)).expect("the right width");
+        }
+        assert_eq!(finder.finish(|spot| spots.push(spot)).map(|rejected| (spots, rejected)), Ok(expected));
+    }
+
+    /// The same pixels taken for rows of another width: nothing is round.
+    #[test]
+    fn a_frame_of_another_width_holds_no_spots() {
+        let frame = a_busy_frame();
+        let width = frame.width - 3;
+        let rows = frame.levels.len() / width;
+        let (found, rejected) = search(&frame.bytes()[..rows * width], width, SpotLimits::spots(8));
+        println!("{} found, {rejected:?}", found.len());
+        assert!(found.is_empty(), "{found:?}");
+        assert!(rejected.total() > 0);
+    }
+}
+
+#[cfg(feature = "serde")]
+#[test]
+fn what_is_serialised_is_read_back() {
+    let found = a_busy_frame();
+    let (spots, rejected) = search(&found.bytes(), found.width, SpotLimits { least_area: 60, ..SpotLimits::spots(8) });
+    assert!(spots.len() > 40 && rejected.total() > 0, "{} {rejected:?}", spots.len());
+    fn same<T: serde::Serialize + for<'a> serde::Deserialize<'a> + PartialEq + std::fmt::Debug>(value: &T) {
+        let json = serde_json::to_string(value).expect("serialises");
+        assert_eq!(&serde_json::from_str::<T>(&json).expect("deserialises"), value, "{json}");
+        let bytes = postcard::to_stdvec(value).expect("serialises");
+        assert_eq!(&postcard::from_bytes::<T>(&bytes).expect("deserialises"), value);
+    }
+    spots.iter().for_each(same);
+    same(&rejected);
+    same(&Rejected { too_large: u32::MAX, too_small: 1, clipped: 2, too_dim: 3, saturated: 4, elongated: 5 });
+    for limits in [SpotLimits::spots(8), SpotLimits::spots(16), SpotLimits::marks(12)] {
+        same(&limits);
+    }
+    for polarity in [Polarity::BrightOnDark, Polarity::DarkOnBright] {
+        same(&polarity);
+    }
+    // Limits that were tampered with are read, and refused where they would matter.
+    let mut tampered = serde_json::to_value(SpotLimits::spots(8)).expect("serialises");
+    tampered["bits"] = 40.into();
+    let tampered: SpotLimits = serde_json::from_value(tampered).expect("deserialises");
+    let memory = FinderMemory { tiles: &mut [Tile::EMPTY; 1], runs: &mut [], blobs: &mut [] };
+    assert_eq!(SpotFinder::new(32, tampered, memory).err(), Some(FinderError::LimitsRange));
+}
+
 #[test]
 fn levels_beyond_full_scale_count_as_that() {
     for limits in [SpotLimits::spots(10), SpotLimits::marks(10)] {
@@ -522,7 +704,7 @@ fn what_cannot_be_searched_is_named() {
 
 #[test]
 fn memory_is_what_is_documented() {
-    assert_eq!([size_of::<Tile>(), size_of::<Run>(), size_of::<OpenBlob>()], [28, 6, 72]);
+    assert_eq!([size_of::<Tile>(), size_of::<Run>(), size_of::<OpenBlob>()], [20, 6, 72]);
 }
 
 #[test]

@@ -42,3 +42,8 @@ fn differential() {
 fn assignments() {
     replay("assign", laws::assign);
 }
+
+#[test]
+fn rows() {
+    replay("rows", laws::rows);
+}

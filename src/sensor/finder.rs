@@ -20,6 +20,8 @@ mod blob;
 mod labels;
 mod limits;
 mod pixel;
+mod quotient;
+mod scan;
 
 pub use background::Tile;
 pub use blob::{FoundSpot, OpenBlob};
@@ -27,12 +29,13 @@ pub use labels::Run;
 pub use limits::{Polarity, Rejected, SpotLimits};
 pub use pixel::Pixel;
 
-use background::{LEVEL_BITS, TILE, tiled};
+use background::Ground;
 use blob::RunSums;
 use core::fmt;
 use labels::Labels;
 use limits::{Measure, Reason, full_scale};
-use pixel::Scale;
+use pixel::{Packed, Scale, Strip, TILE, sealed::Lanes};
+use scan::{Bright, Scan};
 
 /// Why a frame cannot be searched.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -103,7 +106,7 @@ pub struct FinderMemory<'a> {
 /// Up to [`SpotFinder::MOST_PIXELS`] columns and rows, 8 to 16 bits.
 ///
 /// # Cost
-/// 28 bytes of memory a tile of 32 columns, 6 a run, 72 an open blob.
+/// 20 bytes of memory a tile of 32 columns, 6 a run, 72 an open blob.
 ///
 /// ```
 /// use dioptric::sensor::{FinderMemory, FoundSpot, OpenBlob, Run, SpotFinder, SpotLimits, Tile};
@@ -131,12 +134,12 @@ pub struct SpotFinder<'a> {
     width: u16,
     /// Rows so far.
     rows: u16,
-    limits: SpotLimits,
-    scale: Scale,
-    tiles: &'a mut [Tile],
+    ground: Ground<'a>,
     labels: Labels<'a>,
     rejected: Rejected,
     failed: Option<FinderError>,
+    /// What [`Bright::of`] keeps from row to row: it changes no result.
+    false_alarms: u32,
 }
 
 impl<'a> SpotFinder<'a> {
@@ -166,19 +169,18 @@ impl<'a> SpotFinder<'a> {
         Ok(Self {
             width,
             rows: 0,
-            limits,
-            scale: Scale { full, flip },
-            tiles,
+            ground: Ground { tiles, scale: Scale { full, flip }, limits },
             labels,
             rejected: Rejected::default(),
             failed: None,
+            false_alarms: 0,
         })
     }
 
     /// The limits.
     #[must_use]
     pub const fn limits(&self) -> &SpotLimits {
-        &self.limits
+        &self.ground.limits
     }
 
     /// What was rejected so far in this frame.
@@ -194,48 +196,77 @@ impl<'a> SpotFinder<'a> {
     /// [`FinderError::RowWidth`] and [`FinderError::PixelBits`]: the row is left out. [`FinderError::TooManyRows`],
     /// [`FinderError::TooManyRuns`], [`FinderError::TooManyBlobs`]: the frame is lost, and every further row says so until
     /// [`SpotFinder::restart`] or [`SpotFinder::finish`].
-    pub fn row<P: Pixel>(&mut self, row: &[P], mut found: impl FnMut(FoundSpot)) -> Result<(), FinderError> {
+    pub fn row<P: Pixel>(&mut self, row: &[P], found: impl FnMut(FoundSpot)) -> Result<(), FinderError> {
+        self.take(Some(row), found)
+    }
+
+    /// [`SpotFinder::row`] of pixels that are packed in words, four `u8` or two `u16`, the first in the lowest bits: as pixels
+    /// lie in the memory of a little-endian core. What the last word holds beyond the width is not looked at.
+    ///
+    /// The spots are the same to the bit. Words are what a buffer for direct memory access is aligned to, and are read in one
+    /// instruction: on a Cortex-M0, which reads words at aligned places only, that is a third of the cost.
+    ///
+    /// # Errors
+    /// Those of [`SpotFinder::row`]; [`FinderError::RowWidth`] when the words are not just as many as the width fills.
+    ///
+    /// ```
+    /// use dioptric::sensor::{FinderMemory, OpenBlob, Run, SpotFinder, SpotLimits, Tile};
+    /// # let (mut tiles, mut runs, mut blobs) = ([Tile::EMPTY; 1], [Run::EMPTY; 8], [OpenBlob::EMPTY; 4]);
+    /// # let memory = FinderMemory { tiles: &mut tiles, runs: &mut runs, blobs: &mut blobs };
+    /// let limits = SpotLimits { least_area: 1, ..SpotLimits::spots(8) };
+    /// let mut finder = SpotFinder::new(6, limits, memory)?;
+    /// let dark = [0x0909_0909, 0x0909];
+    /// let mut places = Vec::new();
+    /// for words in [dark, [0x5a09_0909, 0x0909], dark] {
+    ///     finder.packed_row::<u8>(&words, |spot| places.push((spot.x >> 16, spot.y >> 16)))?;
+    /// }
+    /// assert_eq!(places, [(3, 1)]);
+    /// # Ok::<(), dioptric::sensor::FinderError>(())
+    /// ```
+    pub fn packed_row<P: Pixel>(&mut self, words: &[u32], found: impl FnMut(FoundSpot)) -> Result<(), FinderError> {
+        self.take(Packed::<P>::new(words, self.width.into()), found)
+    }
+
+    fn take<S: Strip>(&mut self, row: Option<S>, mut found: impl FnMut(FoundSpot)) -> Result<(), FinderError> {
         if let Some(error) = self.failed {
             return Err(error);
         }
-        if row.len() != usize::from(self.width) {
-            return Err(FinderError::RowWidth);
-        }
-        if P::BITS < self.limits.bits {
+        let row = row.filter(|row| row.count() == usize::from(self.width)).ok_or(FinderError::RowWidth)?;
+        if S::Pixel::BITS < self.ground.limits.bits {
             return Err(FinderError::PixelBits);
         }
-        let labelled = self.label(row);
-        if let Err(error) = labelled {
-            self.failed = Some(error);
-            return labelled;
+        let bright = match self.label(row) {
+            Ok(bright) => bright,
+            Err(error) => {
+                self.failed = Some(error);
+                return Err(error);
+            }
+        };
+        self.ground.follow(row, self.rows, &bright);
+        if self.labels.is_any_open() {
+            let judge = Judge { limits: &self.ground.limits, width: self.width };
+            let rejected = &mut self.rejected;
+            self.labels.end_row(self.rows, |blob| judge.settle(blob, false, rejected, &mut found));
         }
-        background::follow(self.tiles, row, self.rows.into(), self.scale, &self.limits);
-        let judge = Judge { limits: &self.limits, width: self.width };
-        let rejected = &mut self.rejected;
-        self.labels.end_row(self.rows, |blob| judge.settle(blob, false, rejected, &mut found));
         self.rows = self.rows.wrapping_add(1);
         Ok(())
     }
 
     /// Finds the runs of bright pixels and labels them.
-    fn label<P: Pixel>(&mut self, row: &[P]) -> Result<(), FinderError> {
+    fn label<S: Strip>(&mut self, row: S) -> Result<Bright, FinderError> {
         if self.rows >= Self::MOST_PIXELS {
             return Err(FinderError::TooManyRows);
         }
         if self.rows == 0 {
-            background::start(self.tiles, row, self.scale, &self.limits);
+            self.ground.start(row);
         }
-        let mut scan = Scan { y: self.rows, scale: self.scale, run: None };
-        for (at, tile, pixels) in tiled(self.tiles, row) {
-            let is_busy = P::any_above(pixels, tile.floor(), self.scale.flip);
-            tile.set_busy(is_busy);
-            if is_busy {
-                scan.tile(at, tile, pixels, &mut self.labels)?;
-            } else if scan.run.is_some() {
-                scan.end_run(&mut self.labels)?;
-            }
+        let (tiles, labels, scale) = (&*self.ground.tiles, &mut self.labels, self.ground.scale);
+        let bright = Bright::of(tiles, row, scale, &mut self.false_alarms);
+        if bright.is_none() && row.count().is_multiple_of(TILE) {
+            return Ok(bright);
         }
-        scan.end_run(&mut self.labels)
+        let scan = Scan { y: self.rows, scale, tiles, labels, bright, run: RunSums::NONE };
+        scan.row(row)
     }
 
     /// Ends the frame: hands out the spots that are left, says what was rejected, and is ready for the next frame.
@@ -245,7 +276,7 @@ impl<'a> SpotFinder<'a> {
     pub fn finish(&mut self, mut found: impl FnMut(FoundSpot)) -> Result<Rejected, FinderError> {
         let failed = self.failed.or(if self.rows == 0 { Some(FinderError::NoRows) } else { None });
         if failed.is_none() {
-            let judge = Judge { limits: &self.limits, width: self.width };
+            let judge = Judge { limits: &self.ground.limits, width: self.width };
             let rejected = &mut self.rejected;
             self.labels.end_frame(|blob| judge.settle(blob, true, rejected, &mut found));
         }
@@ -260,51 +291,6 @@ impl<'a> SpotFinder<'a> {
         self.rejected = Rejected::default();
         self.failed = None;
         self.rows = 0;
-    }
-}
-
-/// The run that is being read.
-struct Scan {
-    y: u16,
-    scale: Scale,
-    run: Option<RunSums>,
-}
-
-/// Pixels that are passed over together in a tile with something bright in it.
-const GROUP: usize = 8;
-
-impl Scan {
-    fn tile<P: Pixel>(&mut self, at: usize, tile: &Tile, pixels: &[P], labels: &mut Labels) -> Result<(), FinderError> {
-        // Columns are below 2^12.
-        let mut column = 0u32;
-        let first = at.wrapping_mul(TILE) as u32;
-        for group in pixels.chunks(GROUP) {
-            if P::any_above(group, tile.floor(), self.scale.flip) {
-                for &pixel in group {
-                    let level = self.scale.level(pixel);
-                    let height = (level << LEVEL_BITS).saturating_sub(tile.threshold(column));
-                    if height == 0 {
-                        self.end_run(labels)?;
-                    } else {
-                        let start = first.wrapping_add(column) as u16;
-                        self.run.get_or_insert(RunSums::at(start)).add(level, height);
-                    }
-                    column = column.wrapping_add(1);
-                }
-            } else {
-                self.end_run(labels)?;
-                column = column.wrapping_add(GROUP as u32);
-            }
-        }
-        Ok(())
-    }
-
-    #[inline]
-    fn end_run(&mut self, labels: &mut Labels) -> Result<(), FinderError> {
-        match self.run.take() {
-            Some(run) => labels.add(&run, self.y),
-            None => Ok(()),
-        }
     }
 }
 

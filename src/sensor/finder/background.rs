@@ -5,14 +5,11 @@
 
 use super::{
     limits::SpotLimits,
-    pixel::{Scale, sealed::Pixel},
+    pixel::{Scale, Strip, TILE, TILE_BITS, Words, lift, sealed::Lanes},
+    scan::Bright,
 };
 use core::num::NonZeroU32;
 
-/// Pixels of a tile; the last takes what is left over, up to 63.
-pub(super) const TILE: usize = 1 << TILE_BITS;
-const TILE_BITS: u32 = 5;
-const HALF_TILE: u32 = 16;
 /// Fraction bits of levels.
 pub(super) const LEVEL_BITS: u32 = 8;
 /// Rows from one visit of a tile to the next.
@@ -35,108 +32,159 @@ pub struct Tile {
     level: u32,
     /// Its mean absolute deviation, Q8.
     noise: u32,
+    /// Height of the threshold above the level, Q8, at most 2^25.
+    margin: u32,
     /// Threshold at the centre, Q8, below 2^26.
     centre: u32,
-    /// Threshold at the two ends, Q8: means with the neighbours'.
-    left: u32,
-    right: u32,
+    /// Lifts a lane that is above the floor into its top bit.
+    lift: u32,
+}
+
+/// The thresholds of a tile, Q8: at the centre and at the two ends, there the means with the neighbours'.
+#[derive(Clone, Copy)]
+pub(super) struct Thresholds {
+    pub(super) left: u32,
+    pub(super) centre: u32,
+    pub(super) right: u32,
+}
+
+impl Thresholds {
+    /// Of a tile among the others; at the border of the frame, its own.
+    #[inline]
+    pub(super) fn of(tiles: &[Tile], at: usize) -> Self {
+        let mean = |a: &Tile, b: &Tile| a.centre.wrapping_add(b.centre) >> 1;
+        if let Some([before, tile, after]) = tiles.get(at.wrapping_sub(1)..).and_then(|rest| rest.first_chunk()) {
+            return Self { left: mean(before, tile), centre: tile.centre, right: mean(tile, after) };
+        }
+        Self::at_border(tiles, at)
+    }
+
+    #[inline(never)]
+    fn at_border(tiles: &[Tile], at: usize) -> Self {
+        let centre_of = |at: usize| tiles.get(at).map(|tile| tile.centre);
+        let centre = centre_of(at).unwrap_or(u32::MAX >> 1);
+        let end = |neighbour: usize| centre_of(neighbour).unwrap_or(centre).wrapping_add(centre) >> 1;
+        Self { left: end(at.wrapping_sub(1)), centre, right: end(at.wrapping_add(1)) }
+    }
+
     /// Whole part of the lowest of the three: no pixel up to it is bright.
-    floor: u32,
-    /// Whether the last row had a pixel above the floor.
-    busy: bool,
+    pub(super) fn floor(&self) -> u32 {
+        self.left.min(self.centre).min(self.right) >> LEVEL_BITS
+    }
 }
 
 impl Tile {
     /// An unused one.
-    pub const EMPTY: Self = Self { level: 0, noise: 0, centre: 0, left: 0, right: 0, floor: 0, busy: false };
+    pub const EMPTY: Self = Self { level: 0, noise: 0, margin: 0, centre: 0, lift: 0 };
 
-    pub(super) const fn floor(&self) -> u32 {
-        self.floor
-    }
-
-    pub(super) const fn set_busy(&mut self, busy: bool) {
-        self.busy = busy;
-    }
-
-    /// Threshold at the middle of the pixel `at` of the tile, Q8; never below the lowest of its three.
-    ///
-    /// Range: thresholds below 2^26 and a factor below 32: below 2^31.
     #[inline]
-    pub(super) const fn threshold(&self, at: u32) -> u32 {
-        let (from, to, at) = if at < HALF_TILE {
-            (self.left, self.centre, at)
-        } else {
-            (self.centre, self.right, at.wrapping_sub(HALF_TILE))
-        };
-        if at >= HALF_TILE {
-            return to;
-        }
-        let rise = to.cast_signed().wrapping_sub(from.cast_signed());
-        let part = rise.wrapping_mul(at.wrapping_mul(2).wrapping_add(1).cast_signed()) >> 5;
-        from.wrapping_add(part.cast_unsigned())
+    pub(super) const fn lift(&self) -> u32 {
+        self.lift
     }
 
     /// Takes the first row's median, which a spot that covers less than half the tile leaves as it is.
-    fn start<P: Pixel>(&mut self, pixels: &[P], scale: Scale, limits: &SpotLimits) {
-        let levels = || pixels.iter().map(|&pixel| scale.level(pixel));
-        let half = pixels.len().div_ceil(2);
-        let up_to = |level: u32| levels().fold(0usize, |count, other| count.wrapping_add(usize::from(other <= level)));
-        let is_upper = |level: u32| up_to(level) >= half;
-        let median = levels().filter(|&level| is_upper(level)).min().unwrap_or(0);
-        self.level = median << LEVEL_BITS;
-        self.noise = self.noise_below(pixels, scale);
-        self.set_centre(limits);
+    fn start<P: Lanes>(&mut self, levels: Levels<P>, limits: &SpotLimits) {
+        self.level = levels.median() << LEVEL_BITS;
+        self.noise = self.noise_below(levels);
+        self.set_margin(limits);
     }
 
     /// Twice the mean depth below the level: the mean absolute deviation of a symmetric noise, whatever is bright.
-    fn noise_below<P: Pixel>(&self, pixels: &[P], scale: Scale) -> u32 {
-        let depth = |pixel: P| self.level.saturating_sub(scale.level(pixel) << LEVEL_BITS);
+    fn noise_below<P: Lanes>(&self, levels: Levels<P>) -> u32 {
+        let depth = |level: u32| self.level.saturating_sub(level << LEVEL_BITS);
         // At most 63 of 24 bits.
-        let sum = pixels.iter().fold(0u32, |sum, &pixel| sum.wrapping_add(depth(pixel)));
-        mean(sum, pixels.len()).wrapping_mul(2)
+        let sum = levels.fold(0u32, |sum, level| sum.wrapping_add(depth(level)));
+        mean(sum, levels.count()).wrapping_mul(2)
     }
 
-    fn set_centre(&mut self, limits: &SpotLimits) {
+    fn set_margin(&mut self, limits: &SpotLimits) {
         let sigma = u64::from(self.noise).wrapping_mul(DEVIATION) >> 8;
         let by_noise = sigma.wrapping_mul(limits.sigmas.into());
         let margin = by_noise.max(u64::from(limits.margin) << LEVEL_BITS);
         let most = 1u64 << 25;
-        self.centre = self.level.saturating_add(margin.min(most) as u32);
+        self.margin = margin.min(most) as u32;
+        self.centre = self.level.wrapping_add(self.margin);
     }
 
-    fn visit<P: Pixel>(&mut self, pixels: &[P], scale: Scale, limits: &SpotLimits, noise_too: bool) {
-        let level = self.level.cast_signed();
-        let off = if self.busy {
-            // Each pixel pulls by no more than the margin.
-            let most = self.centre.saturating_sub(self.level).cast_signed();
-            let pull = |pixel: P| {
-                let off = (scale.level(pixel) << LEVEL_BITS).cast_signed().wrapping_sub(level);
-                off.min(most).max(most.wrapping_neg())
-            };
-            // At most 63 of 24 bits: no level is further off.
-            let sum = pixels.iter().fold(0i32, |sum, &pixel| sum.wrapping_add(pull(pixel)));
-            let size = mean(sum.unsigned_abs(), pixels.len()).cast_signed() >> SLOW;
-            if sum < 0 { size.wrapping_neg() } else { size }
-        } else {
-            let sum = P::sum(pixels);
-            let count = pixels.len() as u32;
-            let sum = if scale.flip == 0 { sum } else { count.wrapping_mul(scale.flip).saturating_sub(sum) };
-            let mean = mean(sum << LEVEL_BITS, pixels.len()).cast_signed();
-            mean.wrapping_sub(level) >> QUICK
+    /// Follows the mean of dark pixels.
+    fn follow(&mut self, mean: u32) {
+        self.step(mean.cast_signed().wrapping_sub(self.level.cast_signed()) >> QUICK);
+    }
+
+    /// Follows pixels of which some may be bright: each pulls by no more than the margin.
+    fn pull<P: Lanes>(&mut self, levels: Levels<P>) {
+        let (level, most) = (self.level.cast_signed(), self.margin.cast_signed());
+        let pull = |pixel: u32| {
+            let off = (pixel << LEVEL_BITS).cast_signed().wrapping_sub(level);
+            off.min(most).max(most.wrapping_neg())
         };
-        self.level = level.wrapping_add(off).max(0).cast_unsigned();
-        if noise_too {
-            let noise = self.noise_below(pixels, scale).cast_signed();
-            let step = noise.wrapping_sub(self.noise.cast_signed()) >> NOISE_RATE;
-            self.noise = self.noise.cast_signed().wrapping_add(step).max(0).cast_unsigned();
-        }
-        self.set_centre(limits);
+        // At most 63 of 24 bits: no level is further off.
+        let sum = levels.fold(0i32, |sum, level| sum.wrapping_add(pull(level)));
+        let size = mean(sum.unsigned_abs(), levels.count()).cast_signed() >> SLOW;
+        self.step(if sum < 0 { size.wrapping_neg() } else { size });
+    }
+
+    fn step(&mut self, off: i32) {
+        self.level = self.level.cast_signed().wrapping_add(off).max(0).cast_unsigned();
+        self.centre = self.level.wrapping_add(self.margin);
+    }
+
+    fn follow_noise(&mut self, noise: u32, limits: &SpotLimits) {
+        let step = noise.cast_signed().wrapping_sub(self.noise.cast_signed()) >> NOISE_RATE;
+        self.noise = self.noise.cast_signed().wrapping_add(step).max(0).cast_unsigned();
+        self.set_margin(limits);
     }
 }
 
-impl Default for Tile {
-    fn default() -> Self {
-        Self::EMPTY
+/// The levels of a tile's pixels: up to [`TILE`], and in the last tile those that are left over.
+#[derive(Clone, Copy)]
+struct Levels<'p, P> {
+    whole: &'p [P],
+    rest: &'p [P],
+}
+
+impl<P: Lanes> Levels<'_, P> {
+    const fn count(&self) -> usize {
+        self.whole.len().wrapping_add(self.rest.len())
+    }
+
+    fn fold<A>(&self, start: A, mut add: impl FnMut(A, u32) -> A) -> A {
+        let mut sum = start;
+        for part in [self.whole, self.rest] {
+            for pixel in part {
+                sum = add(sum, pixel.level());
+            }
+        }
+        sum
+    }
+
+    /// Least level that at least half of the pixels do not exceed, found digit by digit.
+    fn median(&self) -> u32 {
+        const DIGIT: u32 = 4;
+        let mut rank = self.count().div_ceil(2) as u32;
+        let mut found = 0u32;
+        let mut shift = u32::from(P::BITS);
+        while shift > 0 {
+            shift = shift.wrapping_sub(DIGIT);
+            // How many of the levels that begin as the median does go on with each digit: up to 63.
+            let mut counts = [0u8; 1 << DIGIT];
+            self.fold((), |(), level| {
+                let level = level >> (shift & 31);
+                if let Some(count) = counts.get_mut((level & 0xf) as usize).filter(|_| level >> DIGIT == found) {
+                    *count = count.wrapping_add(1);
+                }
+            });
+            let mut digit = 0u32;
+            for count in counts.map(u32::from) {
+                if count >= rank {
+                    break;
+                }
+                rank = rank.wrapping_sub(count);
+                digit = digit.wrapping_add(1);
+            }
+            found = found << DIGIT | digit & 0xf;
+        }
+        found
     }
 }
 
@@ -145,57 +193,137 @@ fn mean(sum: u32, count: usize) -> u32 {
     if count == TILE { sum >> TILE_BITS } else { NonZeroU32::new(count as u32).map_or(0, |count| sum / count) }
 }
 
-/// Each tile with its pixels and the place of the first.
-pub(super) fn tiled<'a, P>(
-    tiles: &'a mut [Tile],
-    row: &'a [P],
-) -> impl Iterator<Item = (usize, &'a mut Tile, &'a [P])> + use<'a, P> {
-    let last = tiles.len().wrapping_sub(1);
-    let mut rest = row;
-    let mut next = 0usize;
-    tiles.iter_mut().map(move |tile| {
-        // What counts along with an iterator may overflow, for all the compiler knows.
-        let at = next;
-        next = next.wrapping_add(1);
-        let (pixels, after) =
-            if at == last { (rest, &[][..]) } else { rest.split_at_checked(TILE).unwrap_or((rest, &[])) };
-        rest = after;
-        (at, tile, pixels)
-    })
+/// Hands the levels of a tile's pixels over.
+fn with_levels<S: Strip>(row: S, at: usize, is_last: bool, scale: Scale, then: impl FnOnce(Levels<S::Pixel>)) {
+    let mut buffer = [S::Pixel::ZERO; TILE];
+    let mut beyond = [S::Pixel::ZERO; TILE];
+    let whole = row.tile(at).map_or(&[][..], |whole| whole.levels(scale, &mut buffer));
+    then(Levels { whole, rest: if is_last { row.rest(scale, &mut beyond) } else { &[] } });
 }
 
-/// Takes the backgrounds from the first row.
-pub(super) fn start<P: Pixel>(tiles: &mut [Tile], row: &[P], scale: Scale, limits: &SpotLimits) {
-    for (_, tile, pixels) in tiled(tiles, row) {
-        tile.start(pixels, scale, limits);
+/// The tiles of a frame, and how they are read.
+#[derive(Debug)]
+pub(super) struct Ground<'a> {
+    pub(super) tiles: &'a mut [Tile],
+    pub(super) scale: Scale,
+    pub(super) limits: SpotLimits,
+}
+
+impl Ground<'_> {
+    /// Takes the backgrounds from the first row.
+    #[inline(never)]
+    pub(super) fn start<S: Strip>(&mut self, row: S) {
+        for at in 0..self.tiles.len() {
+            let is_last = at == self.tiles.len().wrapping_sub(1);
+            let Some(tile) = self.tiles.get_mut(at) else { break };
+            with_levels(row, at, is_last, self.scale, |levels| tile.start(levels, &self.limits));
+        }
+        for at in 0..self.tiles.len() {
+            set_lift::<S::Pixel>(self.tiles, at);
+        }
     }
-    for at in 0..tiles.len() {
-        join(tiles, at);
+
+    /// Lets an eighth of the tiles follow the row.
+    #[inline(never)]
+    pub(super) fn follow<S: Strip>(&mut self, row: S, y: u16, bright: &Bright) {
+        let y = u32::from(y);
+        let noise_too = (y / PERIOD).is_multiple_of(NOISE_VISITS);
+        let none = bright.is_none();
+        // A last tile with more than its pixels is taken by itself.
+        let even = if row.count().is_multiple_of(TILE) { self.tiles.len() } else { self.tiles.len().wrapping_sub(1) };
+        let mut at = (y % PERIOD) as usize;
+        while let Some(tile) = self.tiles.get_mut(at) {
+            let is_bright = !none && bright.has(at);
+            match row.tile(at) {
+                Some(whole) if !is_bright && at < even => {
+                    follow_dark(tile, whole, noise_too, self.scale, &self.limits);
+                }
+                _ => follow_levels(tile, row, at, (is_bright, at >= even, noise_too), self.scale, &self.limits),
+            }
+            set_lifts::<S::Pixel>(self.tiles, at);
+            at = at.wrapping_add(PERIOD as usize);
+        }
     }
 }
 
-/// Lets an eighth of the tiles follow the row.
-pub(super) fn follow<P: Pixel>(tiles: &mut [Tile], row: &[P], y: u32, scale: Scale, limits: &SpotLimits) {
-    let noise_too = (y / PERIOD).is_multiple_of(NOISE_VISITS);
-    let last = tiles.len().wrapping_sub(1);
-    let first = (y % PERIOD) as usize;
-    for at in (first..tiles.len()).step_by(PERIOD as usize) {
-        let from = at.wrapping_mul(TILE);
-        let to = if at == last { row.len() } else { from.wrapping_add(TILE) };
-        let (Some(tile), Some(pixels)) = (tiles.get_mut(at), row.get(from..to)) else { continue };
-        tile.visit(pixels, scale, limits, noise_too);
-        join(tiles, at.wrapping_sub(1));
-        join(tiles, at);
-        join(tiles, at.wrapping_add(1));
+/// Follows a whole tile with no pixel above the floor.
+#[inline]
+fn follow_dark<W: Words>(tile: &mut Tile, whole: W, noise_too: bool, scale: Scale, limits: &SpotLimits) {
+    let sum = whole.sum();
+    let sum = if scale.flip == 0 { sum } else { (scale.flip << TILE_BITS).saturating_sub(sum) };
+    tile.follow(sum << (LEVEL_BITS - TILE_BITS));
+    if noise_too {
+        let noise = noise_of_dark(tile, whole, scale);
+        tile.follow_noise(noise, limits);
     }
 }
 
-/// The ends of a tile's threshold from its neighbours'; at the border, its own.
-fn join(tiles: &mut [Tile], at: usize) {
+#[inline(never)]
+fn noise_of_dark<W: Words>(tile: &Tile, whole: W, scale: Scale) -> u32 {
+    let half = W::Pixel::LANE >> 1;
+    // The first whole level above the background's, or that itself.
+    let bound = tile.level.wrapping_add((1 << LEVEL_BITS) - 1) >> LEVEL_BITS;
+    // No pixel is above the floor, and that is not above the centre; so lanes lack their top bit.
+    if tile.centre >> LEVEL_BITS > half || bound == 0 || W::Pixel::BITS > 8 {
+        let mut buffer = [W::Pixel::ZERO; TILE];
+        return tile.noise_below(Levels { whole: whole.levels(scale, &mut buffer), rest: &[] });
+    }
+    let flips = scale.flips::<W::Pixel>();
+    let (lacks, count) = W::Pixel::lacks(whole.words().map(|word| word ^ flips), bound);
+    let beyond = tile.level.wrapping_sub(bound.wrapping_sub(1) << LEVEL_BITS);
+    let sum = (lacks << LEVEL_BITS).wrapping_add(count.wrapping_mul(beyond));
+    (sum >> TILE_BITS).wrapping_mul(2)
+}
+
+#[inline(never)]
+fn follow_levels<S: Strip>(
+    tile: &mut Tile,
+    row: S,
+    at: usize,
+    (is_bright, is_last, noise_too): (bool, bool, bool),
+    scale: Scale,
+    limits: &SpotLimits,
+) {
+    with_levels(row, at, is_last, scale, |levels| {
+        if is_bright {
+            tile.pull(levels);
+        } else {
+            let sum = levels.fold(0u32, u32::wrapping_add);
+            tile.follow(mean(sum << LEVEL_BITS, levels.count()));
+        }
+        if noise_too {
+            tile.follow_noise(tile.noise_below(levels), limits);
+        }
+    });
+}
+
+/// The lifts of a tile whose centre has changed, and of its neighbours.
+#[inline]
+fn set_lifts<P: Lanes>(tiles: &mut [Tile], at: usize) {
+    let first = at.wrapping_sub(2);
+    if let Some([a, b, c, d, e]) = tiles.get_mut(first..).and_then(|rest| rest.first_chunk_mut()) {
+        b.lift = lift_between::<P>(a.centre, b.centre, c.centre);
+        c.lift = lift_between::<P>(b.centre, c.centre, d.centre);
+        d.lift = lift_between::<P>(c.centre, d.centre, e.centre);
+    } else {
+        set_lift::<P>(tiles, at.wrapping_sub(1));
+        set_lift::<P>(tiles, at);
+        set_lift::<P>(tiles, at.wrapping_add(1));
+    }
+}
+
+/// The lift from the floor of a tile's threshold: the lowest of the centre and the means with its neighbours'.
+#[inline]
+fn lift_between<P: Lanes>(before: u32, centre: u32, after: u32) -> u32 {
+    lift::<P>(before.min(after).min(centre).wrapping_add(centre) >> (1 + LEVEL_BITS))
+}
+
+#[inline(never)]
+fn set_lift<P: Lanes>(tiles: &mut [Tile], at: usize) {
     let centre_of = |at: usize| tiles.get(at).map(|tile| tile.centre);
-    let (before, after) = (centre_of(at.wrapping_sub(1)), centre_of(at.wrapping_add(1)));
-    let Some(tile) = tiles.get_mut(at) else { return };
-    let end = |neighbour: Option<u32>| neighbour.unwrap_or(tile.centre).wrapping_add(tile.centre) >> 1;
-    (tile.left, tile.right) = (end(before), end(after));
-    tile.floor = tile.left.min(tile.centre).min(tile.right) >> LEVEL_BITS;
+    let Some(centre) = centre_of(at) else { return };
+    let [before, after] = [at.wrapping_sub(1), at.wrapping_add(1)].map(|at| centre_of(at).unwrap_or(centre));
+    if let Some(tile) = tiles.get_mut(at) {
+        tile.lift = lift_between::<P>(before, centre, after);
+    }
 }

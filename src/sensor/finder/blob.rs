@@ -1,7 +1,10 @@
 //! Sums over a blob's pixels, and what they say of it.
 
-use super::background::LEVEL_BITS;
-use crate::math;
+use super::{
+    background::LEVEL_BITS,
+    quotient::{PART_BITS, Quotient, ratio, sqrt},
+    scan::Sums,
+};
 use core::num::NonZeroU64;
 
 /// A spot that was found.
@@ -54,39 +57,46 @@ pub struct FoundSpot {
 
 impl FoundSpot {
     /// Fraction bits of a place.
-    pub const PLACE_BITS: u32 = 16;
+    pub const PLACE_BITS: u32 = PART_BITS;
 }
 
-/// Bright pixels side by side: sums of the heights above the threshold, times powers of the distance from the first.
+/// Bright pixels side by side: sums of the heights above the threshold, times powers of the column.
 ///
-/// Range: a height is below 2^24, a distance below 2^12, a row has 2^12 pixels: sums below 2^36, 2^48 and 2^60.
+/// Range: a height is below 2^24, a column below 2^12, a row has 2^12 pixels: sums below 2^36, 2^48 and 2^60.
 #[derive(Clone, Copy)]
 pub(super) struct RunSums {
-    pub(super) start: u16,
-    /// One past the last.
-    pub(super) end: u16,
+    pub(super) pixels: u32,
     peak: u32,
     height: u32,
     light: u64,
-    first: u64,
-    second: u64,
+    x: u64,
+    xx: u64,
 }
 
 impl RunSums {
-    pub(super) const fn at(start: u16) -> Self {
-        Self { start, end: start, peak: 0, height: 0, light: 0, first: 0, second: 0 }
-    }
+    pub(super) const NONE: Self = Self { pixels: 0, peak: 0, height: 0, light: 0, x: 0, xx: 0 };
 
+    /// With the sums of pixels that end before a column.
+    ///
+    /// With the distances `n` from `end`, counted from 1 on, `first` is the sum of `n h`, and `second` that of `n (n + 1) / 2 h`;
+    /// columns are `end - n`.
     #[inline]
-    pub(super) fn add(&mut self, level: u32, height: u32) {
-        let distance = u64::from(self.end.wrapping_sub(self.start));
-        let moment = distance.wrapping_mul(height.into());
-        self.end = self.end.wrapping_add(1);
-        self.peak = self.peak.max(level);
-        self.height = self.height.max(height);
-        self.light = self.light.wrapping_add(height.into());
-        self.first = self.first.wrapping_add(moment);
-        self.second = self.second.wrapping_add(moment.wrapping_mul(distance));
+    pub(super) fn with(&self, sums: &Sums, end: u32) -> Self {
+        let [light, first, second] = [sums.light, sums.first, sums.second].map(u64::from);
+        let end = u64::from(end);
+        let x = end.wrapping_mul(light).wrapping_sub(first);
+        // Sum of h (e - n)^2 = sum of h (e^2 - (2 e + 1) n + n (n + 1)).
+        let square = end.wrapping_mul(end).wrapping_mul(light);
+        let xx = square.wrapping_sub(end.wrapping_mul(2).wrapping_add(1).wrapping_mul(first)).wrapping_add(second << 1);
+        let before = if self.pixels > 0 { *self } else { Self::NONE };
+        Self {
+            pixels: before.pixels.wrapping_add(sums.pixels),
+            peak: before.peak.max(sums.peak),
+            height: before.height.max(sums.height()),
+            light: before.light.wrapping_add(light),
+            x: before.x.wrapping_add(x),
+            xx: before.xx.wrapping_add(xx),
+        }
     }
 }
 
@@ -127,7 +137,7 @@ impl OpenBlob {
         left: u16::MAX,
         right: 0,
         top: u16::MAX,
-        bottom: 0,
+        bottom: u16::MAX,
         area: 0,
         peak: 0,
         height: 0,
@@ -139,29 +149,23 @@ impl OpenBlob {
         yy: 0,
     };
 
-    pub(super) fn of_run(run: &RunSums, y: u16) -> Self {
-        let (start, row) = (u64::from(run.start), u64::from(y));
-        let RunSums { light, first, second, .. } = *run;
-        let x = first.wrapping_add(start.wrapping_mul(light));
-        // Sum of h (s + d)^2 = sum of h d^2 + s (sum of h d + sum of h (s + d)).
-        let xx = second.wrapping_add(start.wrapping_mul(first.wrapping_add(x)));
-        let along = row.wrapping_mul(light);
-        Self {
-            goes_to: FREE,
-            left: run.start,
-            right: run.end.wrapping_sub(1),
-            top: y,
-            bottom: y,
-            area: run.end.wrapping_sub(run.start).into(),
-            peak: run.peak,
-            height: run.height,
-            light,
-            x,
-            y: along,
-            xx,
-            xy: row.wrapping_mul(x),
-            yy: row.wrapping_mul(along),
-        }
+    /// Takes in a run that ends before a column.
+    pub(super) fn take_run(&mut self, run: &RunSums, end: u16, y: u16) {
+        let row = u64::from(y);
+        let along = row.wrapping_mul(run.light);
+        self.left = self.left.min(end.wrapping_sub(run.pixels as u16));
+        self.right = self.right.max(end.wrapping_sub(1));
+        self.top = self.top.min(y);
+        self.bottom = y;
+        self.area = self.area.wrapping_add(run.pixels);
+        self.peak = self.peak.max(run.peak);
+        self.height = self.height.max(run.height);
+        self.light = self.light.wrapping_add(run.light);
+        self.x = self.x.wrapping_add(run.x);
+        self.y = self.y.wrapping_add(along);
+        self.xx = self.xx.wrapping_add(run.xx);
+        self.xy = self.xy.wrapping_add(row.wrapping_mul(run.x));
+        self.yy = self.yy.wrapping_add(row.wrapping_mul(along));
     }
 
     /// Takes in the pixels of another.
@@ -188,10 +192,10 @@ impl OpenBlob {
     /// The spot that this blob is; of one without light, which does not occur, nothing.
     pub(super) fn spot(&self, saturated: bool) -> Option<FoundSpot> {
         let light = NonZeroU64::new(self.light)?;
-        let (x, y) = (Place::of(self.x, light), Place::of(self.y, light));
+        let (x, y) = (place(self.x, light, self.left), place(self.y, light, self.top));
         Some(FoundSpot {
-            x: x.fixed(),
-            y: y.fixed(),
+            x: fixed(x),
+            y: fixed(y),
             light: self.light,
             area: self.area,
             peak: self.peak as u16,
@@ -206,16 +210,16 @@ impl OpenBlob {
     }
 
     /// Moments about the whole pixels before the centroid, which are exact, less what the centroid lies beyond them.
-    fn elongation(&self, x: Place, y: Place) -> u16 {
-        let about = |product: u64, a: u64, b: u64, p: Place, q: Place| {
+    fn elongation(&self, x: Quotient, y: Quotient) -> u16 {
+        let about = |product: u64, a: u64, b: u64, p: Quotient, q: Quotient| {
             let mixed = p.whole.wrapping_mul(b).wrapping_add(q.whole.wrapping_mul(a));
             let square = p.whole.wrapping_mul(q.whole).wrapping_mul(self.light);
             product.wrapping_sub(mixed).wrapping_add(square).cast_signed()
         };
         // The true moment is below 2^63: what wrapped on the way wraps back.
-        let variance = |moment: i64, p: Place, q: Place| {
+        let variance = |moment: i64, p: Quotient, q: Quotient| {
             let beyond = i64::from(p.part).wrapping_mul(q.part.into()) >> FoundSpot::PLACE_BITS;
-            math::ratio(moment, self.light.cast_signed(), FoundSpot::PLACE_BITS).wrapping_sub(beyond)
+            ratio(moment, self.light.cast_signed()).wrapping_sub(beyond)
         };
         let xx = variance(about(self.xx, self.x, self.x, x, x), x, x).wrapping_add(PIXEL);
         let yy = variance(about(self.yy, self.y, self.y, y, y), y, y).wrapping_add(PIXEL);
@@ -230,24 +234,17 @@ impl Default for OpenBlob {
     }
 }
 
-/// A mean split at the pixel: whole pixels, and 1/65536 of one beyond, up to a whole one.
-#[derive(Clone, Copy)]
-struct Place {
-    whole: u64,
-    part: u32,
+/// The mean of places of which none is below `from`.
+///
+/// Range: `light` below 2^39. Counted from there, the moment of a usual blob has 32 bits.
+fn place(moment: u64, light: NonZeroU64, from: u16) -> Quotient {
+    let from = u64::from(from);
+    let mean = Quotient::of(moment.wrapping_sub(from.wrapping_mul(light.get())), light);
+    Quotient { whole: mean.whole.wrapping_add(from), ..mean }
 }
 
-impl Place {
-    /// Range: `light` below 2^39 and the rest below it: 2^55 when shifted.
-    fn of(moment: u64, light: NonZeroU64) -> Self {
-        let rest = (moment % light) << FoundSpot::PLACE_BITS;
-        let part = rest.wrapping_add(light.get() >> 1) / light;
-        Self { whole: moment / light, part: part as u32 }
-    }
-
-    fn fixed(self) -> u32 {
-        ((self.whole as u32) << FoundSpot::PLACE_BITS).wrapping_add(self.part)
-    }
+fn fixed(place: Quotient) -> u32 {
+    ((place.whole as u32) << FoundSpot::PLACE_BITS).wrapping_add(place.part)
 }
 
 /// Square root, Q8, of the ratio of the eigenvalues of `[[xx, xy], [xy, yy]]`.
@@ -259,8 +256,8 @@ fn axis_ratio(xx: i64, xy: i64, yy: i64) -> u16 {
     let [xx, xy, yy] = [xx, xy, yy].map(|variance| variance >> (down & 63));
     let across = xx.wrapping_sub(yy);
     let squares = across.wrapping_mul(across).wrapping_add(xy.wrapping_mul(xy).wrapping_mul(4));
-    let root = i64::from(math::sqrt(squares.max(0).unsigned_abs()));
+    let root = i64::from(sqrt(squares.max(0).unsigned_abs()));
     let sum = xx.wrapping_add(yy);
-    let ratio = math::ratio(sum.wrapping_add(root), sum.wrapping_sub(root).max(0), 16);
-    u16::try_from(math::sqrt(ratio.max(0).unsigned_abs())).unwrap_or(u16::MAX)
+    let ratio = ratio(sum.wrapping_add(root), sum.wrapping_sub(root).max(0));
+    u16::try_from(sqrt(ratio.max(0).unsigned_abs())).unwrap_or(u16::MAX)
 }

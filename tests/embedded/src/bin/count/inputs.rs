@@ -21,6 +21,10 @@ impl Generator {
         Self(seed)
     }
 
+    pub const fn new() -> Self {
+        Self(0x2545_F491)
+    }
+
     pub fn word(&mut self) -> u32 {
         self.0 ^= self.0 << 13;
         self.0 ^= self.0 >> 17;
@@ -153,12 +157,12 @@ impl Generator {
 
 /// [`INPUTS`] inputs; each call starts over.
 pub fn inputs<T>(mut one: impl FnMut(&mut Generator) -> T) -> impl Iterator<Item = T> {
-    let mut generator = Generator(0x2545_F491);
+    let mut generator = Generator::new();
     (0..INPUTS).map(move |_| one(&mut generator))
 }
 
 /// [`INPUTS`] of one kind in a row, as a function that takes a slice wants them.
 pub fn array<T: Copy>(mut one: impl FnMut(&mut Generator) -> T) -> [T; INPUTS] {
-    let mut generator = Generator(0x2545_F491);
+    let mut generator = Generator::new();
     core::array::from_fn(|_| one(&mut generator))
 }

@@ -3,6 +3,8 @@
 #![no_std]
 #![no_main]
 
+mod frames;
+mod holes;
 mod inputs;
 mod multifocal;
 
@@ -11,14 +13,12 @@ use core::{cell::RefCell, sync::atomic::Ordering};
 use dioptric::{
     math,
     prism::{self, Prism},
-    quantity::{Axis, Degree, Dioptre, Millimetre, Point},
+    quantity::{Axis, Dioptre, Millimetre, Point},
     rx::{self, SpheroCylinder},
     sensor::{
-        Calibration, CalibrationError, Cell, Certified, CompactPair, Coverage, Detector, Disc, Drift, Entry,
-        ExpandedUncertainty, FinderError, FinderMemory, Fit, FoundSpot, Freedom, Geometry, GeometryUncertainty,
-        HigherOrder, Hole, ImagePlace, Lattice, LatticeKind, Measurand, OpenBlob, Orientation, PlacedSpot, Plate,
-        PowerMap, Reference, RobustFit, RobustLimits, Run, SlopeSums, Sources, SpotFinder, SpotLimits, SpotNoise,
-        SpotPair, TestLens, Tile,
+        Calibration, CalibrationError, Certified, CompactPair, Coverage, Disc, Drift, Entry, ExpandedUncertainty, Fit,
+        Freedom, Geometry, GeometryUncertainty, HigherOrder, LatticeKind, Measurand, PowerMap, RobustFit, RobustLimits,
+        SlopeSums, Sources, SpotNoise, SpotPair, TestLens,
     },
     tolerance::{ANSI_Z80_1, Class, ISO_21987, Measured, Ordered, Rule, Verdict, judge},
     vector::{PowerMatrix, PowerVector},
@@ -117,84 +117,6 @@ fn sums_a_spot() {
 fn float_sums_a_spot() {
     report("fit, a spot, `f32`", INPUTS as u32, [&array(Generator::single_spot)[..]], single::sum);
     report("fit, a spot, `f64`", INPUTS as u32, [&array(Generator::double_spot)[..]], double::sum);
-}
-
-const PIXELS: usize = 640;
-
-/// Rows of the period in which every tile is visited, and as often as the noise is read in it.
-const ROWS: u32 = 32;
-
-fn dark_rows((finder, row): (&RefCell<SpotFinder>, &[u8; PIXELS])) -> Result<(), FinderError> {
-    let mut finder = finder.borrow_mut();
-    for _ in 0..ROWS {
-        finder.row(row, |_| ())?;
-    }
-    Ok(())
-}
-
-fn first_row((finder, row): (&RefCell<SpotFinder>, &[u8; PIXELS])) -> Result<(), FinderError> {
-    finder.borrow_mut().row(row, |_| ())
-}
-
-/// A background that rises along the row, with two bits of noise.
-#[inline(never)]
-fn pixels() {
-    let mut generator = inputs(Generator::word);
-    let row = core::array::from_fn(|at| 18 + (at as u8 >> 6) + (generator.next().unwrap_or(at as u32) >> 30) as u8);
-    let (mut tiles, mut runs, mut blobs) = ([Tile::EMPTY; PIXELS / 32], [Run::EMPTY; 16], [OpenBlob::EMPTY; 8]);
-    let memory = FinderMemory { tiles: &mut tiles, runs: &mut runs, blobs: &mut blobs };
-    let Ok(finder) = SpotFinder::new(PIXELS as u16, SpotLimits::spots(8), memory) else { return };
-    let finder = RefCell::new(finder);
-    report("spot finder, a pixel of the first row", PIXELS as u32, [(&finder, &row)], first_row);
-    report("spot finder, a dark pixel", ROWS * PIXELS as u32, [(&finder, &row)], dark_rows);
-}
-
-/// The plate's holes.
-const HOLES: usize = 113;
-
-type Frame<'a, 'b> = (&'a Reference<'b>, &'a RefCell<[PlacedSpot; HOLES]>, &'a RefCell<[Cell; 256]>);
-
-fn assigned((reference, spots, cells): Frame) -> Option<u16> {
-    let (mut spots, mut cells) = (spots.borrow_mut(), cells.borrow_mut());
-    reference.assign(&mut spots[..], &mut cells[..]).ok().map(|assignment| assignment.findings().assigned)
-}
-
-fn pixels_to_plane((detector, spot): (&Detector, FoundSpot)) -> Option<PlacedSpot> {
-    detector.spot(&spot).ok()
-}
-
-/// A plate of 113 holes 0.55 mm apart, seen without a lens as drawn, and eight frames with a lens.
-#[inline(never)]
-fn holes() {
-    let pitch = Millimetre::from_bits(36_045);
-    let radius = Millimetre::from_bits(6 * 36_045);
-    let plate = Plate {
-        kind: LatticeKind::Square,
-        pitch,
-        origin: Point::ORIGIN,
-        rotation: Degree::ZERO,
-        centre: Point::ORIGIN,
-        radius,
-        marker: Some(Hole::new(1, 0)),
-    };
-    let Ok(lattice) = Lattice::new(plate) else { return };
-    let mut places = [None; HOLES];
-    for (place, hole) in places.iter_mut().zip(lattice.holes()) {
-        *place = Some(lattice.place(hole));
-    }
-    let Ok(reference) = Reference::from_places(&lattice, &places) else { return };
-    let cells = RefCell::new([Cell::EMPTY; 256]);
-    let spots = RefCell::new([PlacedSpot::new(Point::ORIGIN, 0); HOLES]);
-    let frames = inputs(|generator| generator.word()).take(8).map(|seed| {
-        inputs::Generator::from_seed(seed).frame(&lattice, &mut spots.borrow_mut()[..]);
-        (&reference, &spots, &cells)
-    });
-    report("113 spots to their holes", 1, frames, assigned);
-    let axis = ImagePlace { x: 320 << 16, y: 240 << 16 };
-    let Ok(detector) = Detector::new(3_450_000, axis, Orientation::Upright) else { return };
-    let found = inputs(|generator| (generator.word() >> 7, generator.word() >> 7));
-    let found = found.map(|(x, y)| (&detector, FoundSpot { x, y, ..FoundSpot::default() }));
-    report("spot to millimetres", 1, found, pixels_to_plane);
 }
 
 fn geometry() -> Option<Geometry> {
@@ -380,9 +302,9 @@ fn main() -> ! {
     robust_fits();
     maps();
     wavefronts();
-    pixels();
+    frames::frames();
     multifocal::multifocals();
-    holes();
+    holes::holes();
     verdicts();
     finish()
 }

@@ -39,6 +39,11 @@ fn frame(finder: &mut SpotFinder) {
             }
         }
         keep(SpotFinder::row(finder, &words, |spot: FoundSpot| keep(spot)));
+        let packed = black_box([word(); 39]);
+        for words in [packed.get(..word() as u8 as usize), packed.get(..20)].into_iter().flatten() {
+            keep(SpotFinder::packed_row::<u8>(finder, words, |spot: FoundSpot| keep(spot)));
+            keep(SpotFinder::packed_row::<u16>(finder, &packed, |spot: FoundSpot| keep(spot)));
+        }
     }
     keep(Rejected::total(&SpotFinder::rejected(finder)));
     keep(SpotFinder::finish(finder, |spot: FoundSpot| keep(spot)));
