@@ -83,10 +83,9 @@ impl Tile {
     }
 
     /// Takes the first row's median, which a spot that covers less than half the tile leaves as it is.
-    fn start<P: Lanes>(&mut self, levels: Levels<P>, limits: &SpotLimits) {
+    fn start<P: Lanes>(&mut self, levels: Levels<P>) {
         self.level = levels.median() << LEVEL_BITS;
         self.noise = self.noise_below(levels);
-        self.set_margin(limits);
     }
 
     /// Twice the mean depth below the level: the mean absolute deviation of a symmetric noise, whatever is bright.
@@ -216,11 +215,25 @@ impl Ground<'_> {
         for at in 0..self.tiles.len() {
             let is_last = at == self.tiles.len().wrapping_sub(1);
             let Some(tile) = self.tiles.get_mut(at) else { break };
-            with_levels(row, at, is_last, self.scale, |levels| tile.start(levels, &self.limits));
+            with_levels(row, at, is_last, self.scale, |levels| tile.start(levels));
+        }
+        // A tile whose few pixels have a median below their mean would take its own noise for too little, and half of what is
+        // above for bright: as bright it would follow slowly, and so stay.
+        let usual = self.usual_noise();
+        for tile in self.tiles.iter_mut() {
+            tile.noise = tile.noise.max(usual);
+            tile.set_margin(&self.limits);
         }
         for at in 0..self.tiles.len() {
             set_lift::<S::Pixel>(self.tiles, at);
         }
+    }
+
+    /// Mean of the tiles' noise.
+    fn usual_noise(&self) -> u32 {
+        // Below 2^25 each, and 128 tiles: below 2^32.
+        let sum = self.tiles.iter().fold(0u32, |sum, tile| sum.saturating_add(tile.noise));
+        mean(sum, self.tiles.len())
     }
 
     /// Lets an eighth of the tiles follow the row.
