@@ -192,6 +192,11 @@ impl Moments {
     ///
     /// Evaluated as the whole quadratic form, whose error is of second order in the matrix's rounding.
     /// Range: elements below 4: their squares below 16 in 2^58, their products with moments below that; all to 2^56.
+    #[allow(
+        clippy::inline_always,
+        reason = "on the smallest board, which has one caller, 200 bytes less than a call of its own"
+    )]
+    #[inline(always)]
     pub(super) fn deviation(&self, fit: Ratio) -> u32 {
         let Normal { p, q, r, trace, .. } = self.normal;
         let [a, b, c] = [fit.xx, fit.xy, fit.yy].map(|element| element << (60 - RATIO_BITS));
