@@ -1,4 +1,5 @@
 //! The job itself, from the rows of a camera to a verdict, in memory of a fixed size: what a product keeps of this example.
+#![allow(dead_code, reason = "each program that includes this module uses its part")]
 
 use dioptric::{
     quantity::Point,
