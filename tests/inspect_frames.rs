@@ -79,6 +79,26 @@ fn refused_files(frame: &str, empty: &str, setup: &str, parts: &[&str]) {
     assert!(!said.contains("panicked"), "{said}");
 }
 
+/// The renderer draws them anew. An exponential function that rounds otherwise may move a pixel by a count.
+#[test]
+fn packed_frames_are_those_that_are_drawn() {
+    let out = std::path::Path::new(env!("CARGO_TARGET_TMPDIR")).join("inspect").join("drawn");
+    let folder = out.to_str().expect("a path in UTF-8");
+    let output = run("render", ["--quiet", "--lens", "-2.25 -1.50 x 035", "--out", folder]);
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    for name in ["lens", "empty"] {
+        let drawn = std::fs::read(out.join(format!("{name}.pgm"))).expect("a frame");
+        let drawn = drawn.strip_prefix(b"P5\n640 480\n255\n").expect("the frame's size");
+        let off: Vec<u8> =
+            drawn.iter().zip(unpacked(name)).map(|(a, b)| a.abs_diff(b)).filter(|off| *off > 0).collect();
+        assert_eq!(drawn.len(), WIDTH * HEIGHT);
+        assert!(off.len() <= 20 && off.iter().all(|off| *off == 1), "{name}: {off:?}");
+    }
+    let setup = std::fs::read_to_string(out.join("setup.toml")).expect("a setup");
+    let table = |text: &str| text.parse::<toml::Table>().expect("TOML");
+    assert_eq!(table(&setup), table(SETUP));
+}
+
 #[test]
 fn lens_of_the_frame_is_the_one_that_was_drawn() {
     let (frame, empty) = (pgm("good.pgm", WIDTH, &unpacked("lens")), pgm("good.empty", WIDTH, &unpacked("empty")));
