@@ -82,7 +82,7 @@ impl Lens {
     pub fn count_text(&self) -> String {
         match self.refused.len() {
             0 => format!("{} spots", self.fit.count()),
-            refused => format!("{} spots, {refused} refused", self.fit.count()),
+            refused => format!("{} spots, {refused} left out", self.fit.count()),
         }
     }
 
