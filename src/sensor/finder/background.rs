@@ -128,6 +128,7 @@ impl Tile {
         self.centre = self.level.wrapping_add(self.margin);
     }
 
+    #[inline(never)]
     fn follow_noise(&mut self, noise: u32, limits: &SpotLimits) {
         let step = noise.cast_signed().wrapping_sub(self.noise.cast_signed()) >> NOISE_RATE;
         self.noise = self.noise.cast_signed().wrapping_add(step).max(0).cast_unsigned();
@@ -241,17 +242,21 @@ impl Ground<'_> {
     pub(super) fn follow<S: Strip>(&mut self, row: S, y: u16, bright: &Bright) {
         let y = u32::from(y);
         let noise_too = (y / PERIOD).is_multiple_of(NOISE_VISITS);
-        let none = bright.is_none();
         // A last tile with more than its pixels is taken by itself.
         let even = if row.count().is_multiple_of(TILE) { self.tiles.len() } else { self.tiles.len().wrapping_sub(1) };
+        let any_bright = !bright.is_none();
+        let (scale, limits) = (self.scale, &self.limits);
         let mut at = (y % PERIOD) as usize;
         while let Some(tile) = self.tiles.get_mut(at) {
-            let is_bright = !none && bright.has(at);
-            match row.tile(at) {
-                Some(whole) if !is_bright && at < even => {
-                    follow_dark(tile, whole, noise_too, self.scale, &self.limits);
+            let is_bright = any_bright && bright.has(at);
+            match row.tile(at).filter(|_| !is_bright && at < even) {
+                Some(whole) => {
+                    tile.follow(mean_of_dark(whole, scale));
+                    if noise_too {
+                        tile.follow_noise(noise_of_dark(tile, whole, scale), limits);
+                    }
                 }
-                _ => follow_levels(tile, row, at, (is_bright, at >= even, noise_too), self.scale, &self.limits),
+                None => follow_levels(tile, row, at, (is_bright, at >= even, noise_too), scale, limits),
             }
             set_lifts::<S::Pixel>(self.tiles, at);
             at = at.wrapping_add(PERIOD as usize);
@@ -259,16 +264,12 @@ impl Ground<'_> {
     }
 }
 
-/// Follows a whole tile with no pixel above the floor.
-#[inline]
-fn follow_dark<W: Words>(tile: &mut Tile, whole: W, noise_too: bool, scale: Scale, limits: &SpotLimits) {
+/// Mean level of a whole tile with no pixel above the floor, Q8.
+#[inline(never)]
+fn mean_of_dark<W: Words>(whole: W, scale: Scale) -> u32 {
     let sum = whole.sum();
     let sum = if scale.flip == 0 { sum } else { (scale.flip << TILE_BITS).saturating_sub(sum) };
-    tile.follow(sum << (LEVEL_BITS - TILE_BITS));
-    if noise_too {
-        let noise = noise_of_dark(tile, whole, scale);
-        tile.follow_noise(noise, limits);
-    }
+    sum << (LEVEL_BITS - TILE_BITS)
 }
 
 #[inline(never)]

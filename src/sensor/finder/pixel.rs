@@ -254,8 +254,8 @@ pub(super) trait Words: Copy {
         self.words().map(turn).fold(0, reach) & Self::Pixel::TOP != 0
     }
 
-    /// Sum of the levels, as the sensor gives them; apart, for the sake of registers.
-    #[inline(never)]
+    /// Sum of the levels, as the sensor gives them.
+    #[inline]
     fn sum(self) -> u32 {
         Self::Pixel::sum(self.words())
     }

@@ -10,8 +10,6 @@ use crate::inputs::Generator;
 
 const WIDTH: usize = 640;
 const HEIGHT: usize = 480;
-/// Rows of the period in which every tile is visited, and as often as the noise is read in it.
-const PERIOD: usize = 32;
 /// A lattice of so many pixels a step; within six steps of the centre it has 113 places.
 const PITCH: i32 = 36;
 const REACH: i32 = 6;
@@ -154,29 +152,23 @@ impl Bench<'_> {
         (spent, first)
     }
 
-    /// Instructions of a whole frame.
-    fn frame(&self, scene: Scene, row: Row) -> u32 {
-        let (spent, _first) = self.rows(&mut Camera::new(scene, 12), HEIGHT, row);
-        spent + total([self], end)
+    /// Instructions of a whole frame, and of its first row.
+    fn frame(&self, scene: Scene, ground: u32, row: Row) -> (u32, u32) {
+        let (spent, first) = self.rows(&mut Camera::new(scene, ground), HEIGHT, row);
+        (spent + total([self], end), first)
     }
 
-    /// Dark rows from the second on, over grounds whose levels share their leading bits or do not.
-    fn dark(&self, form: &str, row: Row) {
-        for ground in [12, 32] {
-            let (spent, first) = self.rows(&mut Camera::new(Scene::Dark, ground), 1 + PERIOD, row);
-            let name = format_args!("spot finder, {form}: a dark pixel, ground {ground}");
-            report_share(name, spent - first, (PERIOD * WIDTH) as u32);
-            if ground == 12 {
-                report_share(format_args!("spot finder, {form}: a pixel of the first row"), first, WIDTH as u32);
-            }
-            end(self);
+    /// Dark frames, over grounds whose levels share their leading bits or do not, and one with spots.
+    fn report(&self, form: &str, row: Row) {
+        const PIXELS: u32 = ((HEIGHT - 1) * WIDTH) as u32;
+        for ground in [32, 12] {
+            let (spent, first) = self.frame(Scene::Dark, ground, row);
+            report_share(format_args!("spot finder, {form}: a dark pixel, ground {ground}"), spent - first, PIXELS);
         }
-    }
-
-    fn spots(&self, form: &str, row: Row) {
-        let dark = self.frame(Scene::Dark, row);
+        let (dark, first) = self.frame(Scene::Dark, 12, row);
+        report_share(format_args!("spot finder, {form}: a pixel of the first row"), first, WIDTH as u32);
         self.taken.clear();
-        let spent = self.frame(Scene::Spots, row);
+        let (spent, _first) = self.frame(Scene::Spots, 12, row);
         assert_eq!(self.taken.spots.get(), SPOTS);
         let pixels = self.taken.pixels.get();
         report_share(format_args!("spot finder, {form}: what a bright pixel adds"), spent - dark, pixels);
@@ -189,7 +181,6 @@ impl Bench<'_> {
 pub fn frames() {
     let forms: [(&str, Row); 2] = [("bytes", row), ("packed", packed_row)];
     for (form, row) in forms {
-        Bench::with(|bench| bench.dark(form, row));
-        Bench::with(|bench| bench.spots(form, row));
+        Bench::with(|bench| bench.report(form, row));
     }
 }
