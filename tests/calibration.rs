@@ -428,8 +428,10 @@ fn traced(gap: f64, throw: f64) -> Vec<Traced> {
     };
     let rows: Result<Vec<TracedRow>, _> =
         csv::Reader::from_path(format!("{folder}lenses.csv")).expect("the table").deserialize().collect();
-    // Decentred lenses have the aberration of their rim.
-    let usable = |row: &TracedRow| (row.gap_mm, row.throw_mm, row.decentration_x_mm) == (gap, throw, 0.0);
+    // Decentred lenses have the aberration of their rim; certificates hold for one aperture, and the wide ones have another.
+    let usable = |row: &TracedRow| {
+        (row.gap_mm, row.throw_mm, row.decentration_x_mm) == (gap, throw, 0.0) && !row.file.contains("_wide_")
+    };
     rows.expect("rows")
         .into_iter()
         .filter(usable)
