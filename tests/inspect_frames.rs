@@ -152,6 +152,24 @@ fn a_strange_spot_and_a_dark_hole_are_left_out() {
     assert_eq!(left_out("extra") + left_out("refused"), 1);
 }
 
+/// A throw known to 1 % makes 1 % of the power at the plate, -2.23 D along the axis: of that 1.98 times.
+#[test]
+fn budget_takes_gap_and_throw_into_the_guard_band() {
+    let (frame, empty) = (pgm("budget.pgm", WIDTH, &unpacked("lens")), pgm("budget.empty", WIDTH, &unpacked("empty")));
+    let expanded = |setup: &str, basis: &str| {
+        let lens = json(&[&options(&frame, &empty, setup)[..], &["--uncertainty", basis]].concat());
+        lens["expanded_uncertainty"]["sphere"].as_f64().expect("a number")
+    };
+    let setup = file("budget.toml", format!("{SETUP}[uncertainty]\ngap_mm = 0.0\nthrow_mm = 0.2\n"));
+    let (spots, all) = (expanded(&setup, "fit"), expanded(&setup, "budget"));
+    assert!(spots < 0.004 && (0.04..0.05).contains(&all), "{spots} {all}");
+    // A setup that says nothing of its distances.
+    let plain = file("budget_plain.toml", SETUP);
+    let refused = run("inspect", options(&frame, &empty, &plain).into_iter().chain(["--uncertainty", "budget"]));
+    assert_eq!(refused.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&refused.stderr).contains("[uncertainty]"));
+}
+
 #[test]
 fn black_and_white_frames_are_refused() {
     refused("black.pgm", &vec![0; WIDTH * HEIGHT], &["black.pgm", "0 spots", "fewer than seven spots"]);

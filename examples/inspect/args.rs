@@ -6,7 +6,7 @@ use clap::{Parser, ValueEnum};
 use dioptric::prism::{Eye, Prism};
 use dioptric::quantity::Millimetre;
 use dioptric::rx::SpheroCylinder;
-use dioptric::sensor::Geometry;
+use dioptric::sensor::{Geometry, GeometryUncertainty};
 use dioptric::text::ParseError;
 use dioptric::tolerance::Class;
 use std::path::{Path, PathBuf};
@@ -36,7 +36,8 @@ FRAMES
   agree with no lens are left out of the fit.
   The setup is TOML: gap_mm, throw_mm; [detector] width_px, height_px, bits, pixel_um,
   axis_column_px, axis_row_px, columns_run, rows_run (+x, -x, +y, -y); [plate] lattice
-  (square, hexagonal), pitch_mm, radius_mm, rotation_deg, marker_node. The example render writes
+  (square, hexagonal), pitch_mm, radius_mm, rotation_deg, marker_node; for --uncertainty budget,
+  [uncertainty] gap_mm, throw_mm, standard uncertainties of a calibration. The example render writes
   such frames of known lenses, with their setup; its setup.rs explains each key.
 
 JSON
@@ -68,9 +69,7 @@ pub struct Args {
     #[arg(long, value_name = "NAME", default_value = "iso21987", value_parser = class_parser())]
     pub class: &'static Class,
 
-    /// Decision rule: simple acceptance (none), or guarded acceptance (fit)
-    ///
-    /// The guard band is U = 2 u, from the scatter of the spots alone: errors of gap, throw and calibration are not in it.
+    /// Decision rule: simple acceptance (none), or guarded acceptance (fit, budget)
     #[arg(long, value_enum, default_value_t = Uncertainty::None)]
     pub uncertainty: Uncertainty,
 
@@ -84,8 +83,8 @@ pub struct Args {
 }
 
 impl Args {
-    pub const fn judging(&self) -> Judging {
-        Judging { class: self.class, uncertainty: self.uncertainty }
+    pub fn judging(&self) -> Judging {
+        Judging { class: self.class, uncertainty: self.uncertainty, distances: GeometryUncertainty::default() }
     }
 }
 
@@ -168,8 +167,12 @@ impl From<Side> for Eye {
 
 #[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub enum Uncertainty {
-    Fit,
+    /// No guard band
     None,
+    /// U = 2 u, from the scatter of the spots alone: errors of gap, throw and calibration are not in it
+    Fit,
+    /// U for 95 %, from the scatter of the spots and what the setup says of gap and throw
+    Budget,
 }
 
 fn class_parser() -> impl TypedValueParser<Value = &'static Class> {

@@ -5,7 +5,7 @@ use crate::capture::Capture;
 use crate::spots::{Fault, Spots};
 use dioptric::quantity::{Axis, Dioptre, Point};
 use dioptric::rx::SpheroCylinder;
-use dioptric::sensor::{Centre, Fit, RobustFit, RobustLimits, SpotPair};
+use dioptric::sensor::{Centre, Coverage, Fit, GeometryUncertainty, RobustFit, RobustLimits, Sources, SpotPair};
 use dioptric::tolerance::{self, Class, Decision, Measured, Ordered, Rule, Verdict, judge};
 use std::io::BufRead;
 
@@ -13,6 +13,8 @@ use std::io::BufRead;
 pub struct Judging {
     pub class: &'static Class,
     pub uncertainty: Uncertainty,
+    /// What the setup says of gap and throw; without it, both are taken for exact.
+    pub distances: GeometryUncertainty,
 }
 
 pub struct Lens {
@@ -25,13 +27,30 @@ pub struct Lens {
     pub refused: Vec<SpotPair>,
     /// What the frames gave, if it was frames.
     pub capture: Option<Capture>,
-    /// U = 2 u of the fit.
+    /// Where U comes from.
+    pub basis: Uncertainty,
+    /// U of the fit, as the basis has it.
     pub expanded: tolerance::Uncertainty,
     /// The same of the optical centre's coordinates, of which a class judges the length alone.
     pub expanded_centre: Option<Point>,
     pub class: &'static Class,
     pub rule: Rule,
     pub verdict: Verdict,
+}
+
+/// U of a fit, and of the optical centre's coordinates: twice the standard uncertainty, or of a whole budget, for 95 %.
+fn expanded(fit: &Fit, judging: &Judging) -> (tolerance::Uncertainty, Option<Point>) {
+    let sources = Sources { geometry: judging.distances, ..Sources::default() };
+    match fit.budget(&sources).filter(|_| judging.uncertainty == Uncertainty::Budget) {
+        Some(budget) => {
+            let expanded = budget.expanded(Coverage::Percent95);
+            (tolerance::Uncertainty::of_budget(&expanded), expanded.centre)
+        }
+        None => {
+            let standard = fit.uncertainty();
+            (tolerance::Uncertainty::of_fit(&standard), standard.centre.map(|u| u + u))
+        }
+    }
 }
 
 impl Lens {
@@ -52,17 +71,15 @@ impl Lens {
     }
 
     fn judged(order: Order, file: String, fit: Fit, pairs: Vec<SpotPair>, judging: &Judging) -> Self {
-        let Judging { class, uncertainty } = *judging;
-        let standard = fit.uncertainty();
-        let expanded = tolerance::Uncertainty::of_fit(&standard);
-        let rule = match uncertainty {
+        let Judging { class, uncertainty: basis, .. } = *judging;
+        let (expanded, expanded_centre) = expanded(&fit, judging);
+        let rule = match basis {
             Uncertainty::None => Rule::Simple,
-            Uncertainty::Fit => Rule::Guarded(expanded),
+            Uncertainty::Fit | Uncertainty::Budget => Rule::Guarded(expanded),
         };
         let ordered = Ordered { power: order.rx, addition: None, prism: order.prism };
         let measured = Measured { power: Some(fit.vector().into()), addition: None, prism: Some(fit.prism()) };
         let verdict = judge(class, &ordered, &measured, rule);
-        let expanded_centre = standard.centre.map(|u| u + u);
         Self {
             order,
             file,
@@ -70,11 +87,20 @@ impl Lens {
             pairs,
             refused: Vec::new(),
             capture: None,
+            basis,
             expanded,
             expanded_centre,
             class,
             rule,
             verdict,
+        }
+    }
+
+    /// What U is.
+    pub const fn basis_text(&self) -> &'static str {
+        match self.basis {
+            Uncertainty::None | Uncertainty::Fit => "U of spots, k = 2",
+            Uncertainty::Budget => "U of budget, 95 %",
         }
     }
 

@@ -21,11 +21,11 @@ mod sensor;
 mod setup;
 mod spots;
 
-use args::{Args, LensArgs, Order, Source, distances};
+use args::{Args, LensArgs, Order, Source, Uncertainty, distances};
 use capture::Capture;
 use clap::Parser;
 use dioptric::tolerance::Confidence;
-use lens::Lens;
+use lens::{Judging, Lens};
 use report::Report;
 use sensor::Sensor;
 use spots::Fault;
@@ -36,6 +36,8 @@ use std::process::ExitCode;
 
 const DOES_NOT_CONFORM: u8 = 1;
 const BAD_INPUT: u8 = 2;
+
+const NO_DISTANCES: &str = "--uncertainty budget: needs a setup with [uncertainty] gap_mm, throw_mm";
 
 fn main() -> ExitCode {
     let args = Args::parse();
@@ -68,6 +70,9 @@ fn run(args: &Args) -> Result<ExitCode, String> {
 fn inspect(lens: &LensArgs, args: &Args) -> Result<Lens, String> {
     let order = |geometry| Order::read(lens.eye.into(), &lens.rx, lens.prism.as_deref(), geometry);
     let judging = args.judging();
+    if judging.uncertainty == Uncertainty::Budget && lens.frame.is_none() {
+        return Err(NO_DISTANCES.into());
+    }
     let inspected = match lens.source()? {
         Source::Spots { file, gap, throw } => {
             let order = order(distances(gap, throw)?)?;
@@ -77,6 +82,10 @@ fn inspect(lens: &LensArgs, args: &Args) -> Result<Lens, String> {
         }
         Source::Frames { frame, empty, setup } => {
             let sensor = sensor(setup).map_err(|fault| fault.to_string())?;
+            let judging = match (judging.uncertainty, sensor.uncertainty) {
+                (Uncertainty::Budget, None) => return Err(NO_DISTANCES.into()),
+                (_, known) => Judging { distances: known.unwrap_or_default(), ..judging },
+            };
             let order = order(sensor.geometry)?;
             Capture::read(frame, empty, &sensor)
                 .and_then(|capture| Lens::of_frames(order, frame.display().to_string(), capture, &judging))
@@ -92,6 +101,9 @@ fn sensor(setup: &Path) -> Result<Sensor, Fault> {
 }
 
 fn inspect_demo(args: &Args) -> Result<Vec<Lens>, String> {
+    if args.uncertainty == Uncertainty::Budget {
+        return Err(NO_DISTANCES.into());
+    }
     let inspect = |lens: &demo::DemoLens| {
         let (file, source) = (lens.file.to_string(), lens.spots.as_bytes());
         Lens::of_spots(lens.order()?, file, source, &args.judging()).map_err(|fault| fault.to_string())

@@ -1,5 +1,6 @@
 //! The result for the person at the bench.
 
+use crate::args::Uncertainty;
 use crate::capture::Capture;
 use crate::findings::{Findings, label};
 use crate::lens::Lens;
@@ -59,7 +60,7 @@ impl Report<'_> {
         let prism = |u: Option<PrismDioptre>| or_dash(u.map(two_digits));
         let cells = [power(u.sphere_meridian), power(u.cylinder), or_dash(u.axis.map(two_digits))];
         let prism = format!("{} horizontal, {} vertical", prism(u.prism_horizontal), prism(u.prism_vertical));
-        row(f, "U of spots, k = 2", cells, prism)
+        row(f, self.0.basis_text(), cells, prism)
     }
 
     fn centre(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
@@ -99,6 +100,7 @@ impl Report<'_> {
         let decision = self.0.verdict.decision();
         let rule = match self.0.rule {
             Rule::Simple => "simple acceptance",
+            Rule::Guarded(_) if self.0.basis == Uncertainty::Budget => "guarded by U (95 %)",
             Rule::Guarded(_) => "guarded by U (k = 2)",
         };
         let because: Vec<String> = self

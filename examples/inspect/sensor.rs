@@ -1,8 +1,10 @@
 //! The sensor of a frame in the crate's quantities, from the setup file: see `examples/render/setup.rs`.
 
-use crate::setup::{Direction, Lattice as Kind, Setup};
+use crate::setup::{Direction, Distances, Lattice as Kind, Setup};
 use dioptric::quantity::{Degree, Millimetre, Point};
-use dioptric::sensor::{Detector, Geometry, Hole, ImagePlace, Lattice, LatticeKind, Orientation, Plate, SpotLimits};
+use dioptric::sensor::{
+    Detector, Geometry, GeometryUncertainty, Hole, ImagePlace, Lattice, LatticeKind, Orientation, Plate, SpotLimits,
+};
 use std::fmt::Display;
 
 /// A sensor that takes frames.
@@ -13,6 +15,8 @@ pub struct Sensor {
     pub width: u16,
     pub height: u16,
     pub limits: SpotLimits,
+    /// Of gap and throw, if the setup says it.
+    pub uncertainty: Option<GeometryUncertainty>,
 }
 
 impl Sensor {
@@ -27,8 +31,17 @@ impl Sensor {
             width: setup.detector.width_px,
             height: setup.detector.height_px,
             limits: SpotLimits::spots(setup.detector.bits),
+            uncertainty: setup.uncertainty.as_ref().map(uncertainty).transpose()?,
         })
     }
+}
+
+fn uncertainty(known: &Distances) -> Result<GeometryUncertainty, String> {
+    Ok(GeometryUncertainty {
+        gap: millimetres("uncertainty of gap_mm", known.gap_mm)?,
+        throw: millimetres("uncertainty of throw_mm", known.throw_mm)?,
+        ..GeometryUncertainty::default()
+    })
 }
 
 fn said(error: impl Display) -> String {

@@ -200,6 +200,7 @@ impl Args {
         let axis = axis.unwrap_or(usual_axis);
         let sensor = &self.sensor;
         let setup = Setup {
+            uncertainty: None,
             gap_mm: sensor.gap.unwrap_or(usual.gap_mm),
             throw_mm: sensor.throw.unwrap_or(usual.throw_mm),
             detector: Detector {

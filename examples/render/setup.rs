@@ -21,6 +21,12 @@
 //! rotation_deg = 0.0       # first lattice direction, from x towards y
 //! marker_node = [0, 0]     # the larger hole: steps along the first and second lattice direction; may be left out
 //! ```
+//! A calibrated sensor may have, besides, the standard uncertainties (k = 1) of its distances:
+//! ```toml
+//! [uncertainty]
+//! gap_mm = 0.02
+//! throw_mm = 0.005
+//! ```
 //!
 //! The second lattice direction is a quarter turn from the first, or 60 degrees in a hexagonal lattice, from x towards y. The usual
 //! camera looks at the plate from behind the lens, against the light, rows downwards: the observer's right is its left.
@@ -35,6 +41,16 @@ pub struct Setup {
     pub throw_mm: f64,
     pub detector: Detector,
     pub plate: Holes,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub uncertainty: Option<Distances>,
+}
+
+/// Standard uncertainties of gap and throw.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Distances {
+    pub gap_mm: f64,
+    pub throw_mm: f64,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -113,6 +129,7 @@ impl Default for Setup {
                 rotation_deg: 0.0,
                 marker_node: Some([0, 0]),
             },
+            uncertainty: None,
         }
     }
 }
