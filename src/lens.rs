@@ -1,0 +1,93 @@
+//! What a physical lens does: powers of a thick lens, its surfaces, sagittas and thickness.
+//!
+//! The front surface is the one that light meets first. A surface's power is counted convex plus, on either side, so that the
+//! nominal power is the plain sum of both; its radius has the sign of its power. Matrices keep toric surfaces that cross at any
+//! angle right: nothing here works meridian by meridian.
+
+mod surface;
+mod thick;
+
+pub use surface::Surface;
+pub use thick::{EquivalentPower, ThickLens};
+
+use crate::quantity::{Dioptre, RefractiveIndex};
+use crate::vector::{self, PowerMatrix};
+use core::fmt;
+
+/// Why there is no such lens, or why a property of it is out of reach.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
+pub enum Error {
+    /// An operand is saturated: its true value is unknown.
+    Saturated,
+    /// An element of a power exceeds 64 D, or a result is out of reach.
+    PowerRange,
+    /// An index below [`LEAST_INDEX`].
+    IndexRange,
+    /// A centre thickness outside 0 to 30 mm.
+    ThicknessRange,
+    /// A focal point of the first surface lies within the lens, or too near its other vertex to tell.
+    FocusInside,
+    /// A radius of nothing, or so short that the power exceeds 64 D.
+    RadiusRange,
+    /// A surface so flat that its radius exceeds 32 m.
+    Flat,
+}
+
+impl Error {
+    /// The operands are out of the operation's range.
+    #[must_use]
+    pub const fn is_range(self) -> bool {
+        matches!(self, Self::Saturated | Self::PowerRange | Self::IndexRange | Self::ThicknessRange | Self::RadiusRange)
+    }
+}
+
+impl fmt::Display for Error {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::Saturated => "a quantity is saturated",
+            Self::PowerRange => "a power is out of range (64 D)",
+            Self::IndexRange => "the index of a lens is 1.25 or more",
+            Self::ThicknessRange => "a centre thickness lies from 0 to 30 mm",
+            Self::FocusInside => "a focal point lies within the lens",
+            Self::RadiusRange => "the radius is too short",
+            Self::Flat => "the surface is flat",
+        })
+    }
+}
+
+impl core::error::Error for Error {}
+
+impl From<vector::Error> for Error {
+    fn from(error: vector::Error) -> Self {
+        match error {
+            vector::Error::Saturated => Self::Saturated,
+            vector::Error::FocusInStep => Self::FocusInside,
+            vector::Error::NoPower | vector::Error::StepRange => Self::PowerRange,
+        }
+    }
+}
+
+/// The least index of a lens, 1.25: no solid material has less (common practice, no source).
+pub const LEAST_INDEX: RefractiveIndex = match RefractiveIndex::from_bits(5 << (RefractiveIndex::FRACTION_BITS - 2)) {
+    Ok(index) => index,
+    Err(_) => RefractiveIndex::AIR,
+};
+
+/// The most that an element of a surface's power may be, 64 D: a radius of 8 mm in the lens clock's index.
+pub const MOST_POWER: Dioptre = dioptres!(64.0);
+
+/// A power whose elements are within [`MOST_POWER`].
+fn checked(power: PowerMatrix) -> Result<PowerMatrix, Error> {
+    if power.is_saturated() {
+        return Err(Error::Saturated);
+    }
+    let fits = [power.xx, power.xy, power.yy].iter().all(|element| element.abs() <= MOST_POWER);
+    if fits { Ok(power) } else { Err(Error::PowerRange) }
+}
+
+/// An index of a lens.
+fn checked_index(index: RefractiveIndex) -> Result<RefractiveIndex, Error> {
+    if index < LEAST_INDEX { Err(Error::IndexRange) } else { Ok(index) }
+}

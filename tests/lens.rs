@@ -1,0 +1,558 @@
+//! What a physical lens does: the textbook's formulas in `f64`, published values, impossible lenses.
+
+mod common;
+
+use common::{Budget, Random, Worst, cases};
+use dioptric::lens::{Error, MOST_POWER, Surface, ThickLens};
+use dioptric::quantity::{Axis, Dioptre, Millimetre, RefractiveIndex};
+use dioptric::rx::SpheroCylinder;
+use dioptric::vector::{PowerMatrix, PowerVector};
+use dioptric::{dioptres, millimetres};
+use proptest::prelude::*;
+
+const REGRESSIONS: &str = "tests/data/regressions/lens.txt";
+const UNIT: f64 = 1.0 / 1_048_576.0;
+
+/// Row by row.
+type Matrix = [[f64; 2]; 2];
+
+fn times(a: Matrix, b: Matrix) -> Matrix {
+    std::array::from_fn(|i| std::array::from_fn(|j| a[i][0] * b[0][j] + a[i][1] * b[1][j]))
+}
+
+fn plus(a: Matrix, b: Matrix) -> Matrix {
+    std::array::from_fn(|i| std::array::from_fn(|j| a[i][j] + b[i][j]))
+}
+
+fn scaled(a: Matrix, by: f64) -> Matrix {
+    a.map(|row| row.map(|element| element * by))
+}
+
+fn determinant(a: Matrix) -> f64 {
+    a[0][0] * a[1][1] - a[0][1] * a[1][0]
+}
+
+fn inverse(a: Matrix) -> Matrix {
+    scaled([[a[1][1], -a[0][1]], [-a[1][0], a[0][0]]], 1.0 / determinant(a))
+}
+
+fn trace(a: Matrix) -> f64 {
+    a[0][0] + a[1][1]
+}
+
+/// The stronger principal power of a symmetric matrix.
+fn norm(a: Matrix) -> f64 {
+    let half = ((a[0][0] - a[1][1]) / 2.0).hypot(a[0][1]);
+    (trace(a) / 2.0).abs() + half
+}
+
+/// The larger principal power, with its sign.
+fn largest(a: Matrix) -> f64 {
+    trace(a) / 2.0 + ((a[0][0] - a[1][1]) / 2.0).hypot(a[0][1])
+}
+
+/// `I - c F`.
+fn complement(f: Matrix, c: f64) -> Matrix {
+    plus([[1.0, 0.0], [0.0, 1.0]], scaled(f, -c))
+}
+
+fn step(f: Matrix, c: f64) -> Matrix {
+    times(f, inverse(complement(f, c)))
+}
+
+fn of(f: PowerMatrix) -> Matrix {
+    [[f.xx.to_f64(), f.xy.to_f64()], [f.xy.to_f64(), f.yy.to_f64()]]
+}
+
+/// The largest difference of two elements.
+fn apart(a: Matrix, b: Matrix) -> f64 {
+    (0..4).map(|k| (a[k / 2][k % 2] - b[k / 2][k % 2]).abs()).fold(0.0, f64::max)
+}
+
+fn of_index(index: RefractiveIndex) -> f64 {
+    f64::from(index.to_bits()) / 536_870_912.0
+}
+
+fn index(value: f64) -> RefractiveIndex {
+    RefractiveIndex::from_bits((value * 536_870_912.0).round() as u32).expect("in range")
+}
+
+fn power(value: f64) -> Dioptre {
+    Dioptre::try_from_f64(value).expect("in range")
+}
+
+fn mm(value: f64) -> Millimetre {
+    Millimetre::try_from_f64(value).expect("in range")
+}
+
+fn sphere(value: f64) -> PowerMatrix {
+    PowerMatrix { xx: power(value), xy: Dioptre::ZERO, yy: power(value) }
+}
+
+fn lens_of(text: &str) -> PowerMatrix {
+    text.parse::<SpheroCylinder>().expect("a prescription").into()
+}
+
+/// Reduced thickness, metres.
+fn reduced(lens: &ThickLens) -> f64 {
+    lens.thickness().to_f64() / 1000.0 / of_index(lens.index())
+}
+
+/// Surfaces of a spectacle lens: principal powers within 25 D, at any angle; any index and thickness, the ends among them.
+fn any_lens(random: &mut Random) -> ThickLens {
+    let mut surface = || {
+        let most = 25 << 20;
+        let at_end = random.u32() % 8 == 0;
+        let mean = if at_end { 20 << 20 } else { random.within(20 << 20) };
+        let mean = if random.u32() & 1 == 0 { mean } else { -mean };
+        let turn = f64::from(random.u32()) * (std::f64::consts::TAU / 4_294_967_296.0);
+        let half = f64::from(random.within(most - (20 << 20)));
+        let (j0, j45) = ((half * turn.cos()) as i32, (half * turn.sin()) as i32);
+        PowerMatrix {
+            xx: Dioptre::from_bits(mean + j0),
+            xy: Dioptre::from_bits(j45),
+            yy: Dioptre::from_bits(mean - j0),
+        }
+    };
+    let (front, back) = (surface(), surface());
+    let thickness = match random.u32() % 8 {
+        0 => 0,
+        1 => 30 << 16,
+        _ => random.u32() % (30 << 16),
+    };
+    let index = (1.5 + f64::from(random.u32()) / 4_294_967_296.0 * 0.5) * 536_870_912.0;
+    let index = RefractiveIndex::from_bits(index as u32).expect("in range");
+    ThickLens::new(front, back, index, Millimetre::from_bits(thickness as i32)).expect("in range")
+}
+
+const RANDOM: u64 = 400_000;
+
+/// What the error beyond half a unit goes with.
+fn vertex_scale(f: Matrix, c: f64) -> f64 {
+    (norm(f) + norm(step(f, c))) / determinant(complement(f, c))
+}
+
+fn over_lenses(name: &'static str, worst: &mut Worst, error: impl Fn(&ThickLens) -> Option<f64>) {
+    let mut random = Random::new(name);
+    for _ in 0..RANDOM {
+        let lens = any_lens(&mut random);
+        if let Some(error) = error(&lens) {
+            worst.see(error, || format!("{lens:?}"));
+        }
+    }
+}
+
+fn back_vertex_error(lens: &ThickLens) -> f64 {
+    let (f1, f2, c) = (of(lens.front().power()), of(lens.back().power()), reduced(lens));
+    let found = of(lens.back_vertex_power().expect("in range"));
+    apart(found, plus(step(f1, c), f2))
+}
+
+fn front_vertex_error(lens: &ThickLens) -> f64 {
+    let (f1, f2, c) = (of(lens.front().power()), of(lens.back().power()), reduced(lens));
+    let found = of(lens.front_vertex_power().expect("in range"));
+    apart(found, plus(step(f2, c), f1))
+}
+
+/// Elements of the unsymmetric matrix, by the textbook.
+fn equivalent(lens: &ThickLens) -> Matrix {
+    let (f1, f2, c) = (of(lens.front().power()), of(lens.back().power()), reduced(lens));
+    plus(plus(f1, f2), scaled(times(f2, f1), -c))
+}
+
+fn equivalent_error(lens: &ThickLens) -> f64 {
+    let (found, exact) = (lens.equivalent_power().expect("in range"), equivalent(lens));
+    let mean = (exact[0][1] + exact[1][0]) / 2.0;
+    let symmetric = apart(of(found.power), [[exact[0][0], mean], [mean, exact[1][1]]]);
+    symmetric.max((found.skew.to_f64() - (exact[1][0] - exact[0][1]) / 2.0).abs())
+}
+
+/// The front surface that is found for the lens's own back surface and back vertex power.
+fn front_error(lens: &ThickLens) -> Option<f64> {
+    let wanted = lens.back_vertex_power().ok()?;
+    let found = ThickLens::for_back(lens.back().power(), wanted, lens.index(), lens.thickness()).ok()?;
+    let (arriving, c) = (plus(of(wanted), scaled(of(lens.back().power()), -1.0)), reduced(lens));
+    let within = largest(scaled(arriving, -c)) <= 0.5;
+    within.then(|| apart(of(found.front().power()), step(arriving, -c)))
+}
+
+const BUDGETS: &[Budget] = &[
+    Budget {
+        function: "ThickLens::back_vertex_power",
+        domain: "25 D, 30 mm, index from 1.5",
+        unit: "D",
+        allowed: 1e-6,
+        points: RANDOM,
+        measure: |worst| over_lenses("back vertex", worst, |lens| Some(back_vertex_error(lens))),
+    },
+    Budget {
+        function: "ThickLens::front_vertex_power",
+        domain: "25 D, 30 mm, index from 1.5",
+        unit: "D",
+        allowed: 1e-6,
+        points: RANDOM,
+        measure: |worst| over_lenses("front vertex", worst, |lens| Some(front_vertex_error(lens))),
+    },
+    Budget {
+        function: "ThickLens::equivalent_power",
+        domain: "25 D, 30 mm, index from 1.5",
+        unit: "D",
+        allowed: 0.8e-6,
+        points: RANDOM,
+        measure: |worst| over_lenses("equivalent", worst, |lens| Some(equivalent_error(lens))),
+    },
+    Budget {
+        function: "ThickLens::for_back",
+        domain: "-c L to 1/2",
+        unit: "D",
+        allowed: 1e-6,
+        points: RANDOM / 4,
+        measure: |worst| over_lenses("for back", worst, front_error),
+    },
+    Budget {
+        function: "Surface::at_index",
+        domain: "64 D, index from 1.25",
+        unit: "2^-20 D",
+        allowed: 0.5,
+        points: RANDOM / 2,
+        measure: |worst| {
+            let mut random = Random::new("at index");
+            for _ in 0..RANDOM {
+                let mut any = || {
+                    let bits = (1 << 29) + (1 << 27) + random.u32() % (2 << 29);
+                    RefractiveIndex::from_bits(bits).expect("in range")
+                };
+                let (from, to) = (any(), any());
+                let power = Dioptre::from_bits(random.within(64 << 20));
+                let Ok(found) = Surface::sphere(power, from).expect("in range").at_index(to) else { continue };
+                let exact = power.to_f64() * (of_index(to) - 1.0) / (of_index(from) - 1.0);
+                worst.see((found.power().xx.to_f64() - exact).abs() / UNIT, || format!("{power:?} {from:?} {to:?}"));
+            }
+        },
+    },
+    Budget {
+        function: "Surface::from_radius",
+        domain: "to 32 m, index from 1.25",
+        unit: "2^-20 D",
+        allowed: 0.5,
+        points: RANDOM / 2,
+        measure: |worst| {
+            let mut random = Random::new("from radius");
+            for _ in 0..RANDOM {
+                let radius = Millimetre::from_bits(random.within(i32::MAX - 1) >> (random.u32() % 12));
+                let index = RefractiveIndex::from_bits((5 << 27) + random.u32() % (2 << 29)).expect("in range");
+                let Ok(found) = Surface::from_radius(radius, index) else { continue };
+                let exact = 1000.0 * (of_index(index) - 1.0) / radius.to_f64();
+                worst.see((found.power().yy.to_f64() - exact).abs() / UNIT, || format!("{radius:?} {index:?}"));
+            }
+        },
+    },
+    Budget {
+        function: "Surface::radius_along",
+        domain: "spheres, to 32 m",
+        unit: "2^-16 mm",
+        allowed: 0.5,
+        points: RANDOM / 2,
+        measure: |worst| {
+            let mut random = Random::new("radius along");
+            for _ in 0..RANDOM {
+                let power = Dioptre::from_bits(random.within(64 << 20));
+                let index = RefractiveIndex::from_bits((5 << 27) + random.u32() % (2 << 29)).expect("in range");
+                let surface = Surface::sphere(power, index).expect("in range");
+                let Ok(found) = surface.radius_along(Axis::HORIZONTAL) else { continue };
+                let exact = 1000.0 * (of_index(index) - 1.0) / power.to_f64();
+                worst.see((found.to_f64() - exact).abs() * 65536.0, || format!("{surface:?}"));
+            }
+        },
+    },
+];
+
+#[test]
+fn every_documented_bound_holds_and_is_no_more_than_needed() {
+    common::check(BUDGETS);
+}
+
+/// Id of the row, source beside it; surface powers, thickness, index; nominal, equivalent, front and back vertex power.
+/// Printed to a hundredth.
+const PUBLISHED: &[(&str, [f64; 4], [f64; 4])] = &[
+    // Vertex power worksheet with answers, NFOS opticianry course, http://www.nfos.org/degree/opt11/practice_answers_11a.html
+    ("worksheet", [3.0, -8.5, 2.2, 1.498], [-5.5, -5.462_550_066_76, -5.395_200_105_49, -5.486_723_883_6]),
+    ("worksheet", [9.5, -3.25, 5.7, 1.498], [6.25, 6.367_481_642_19, 6.289_700_136_83, 6.606_287_010_42]),
+    // Its questions without answers, computed to twelve digits.
+    ("question", [8.75, -4.75, 4.1, 1.586], [4.0, 4.107_444_041_61, 4.057_619_240_41, 4.202_503_830_34]),
+    ("question", [10.5, -4.75, 5.2, 1.586], [5.75, 5.913_524_590_16, 5.822_841_000_81, 6.124_363_327_67]),
+];
+
+#[test]
+fn vertex_powers_agree_with_published_ones() {
+    for (name, [f1, f2, t, n], wanted) in PUBLISHED {
+        let lens = ThickLens::new(sphere(*f1), sphere(*f2), index(*n), mm(*t)).expect("in range");
+        let found = [
+            lens.nominal_power(),
+            lens.equivalent_power().expect("in range").power,
+            lens.front_vertex_power().expect("in range"),
+            lens.back_vertex_power().expect("in range"),
+        ];
+        for (found, wanted) in found.iter().zip(wanted) {
+            assert!((found.xx.to_f64() - wanted).abs() < 2e-6, "{name}: {found:?}, not {wanted}");
+            assert_eq!((found.xx, found.xy), (found.yy, Dioptre::ZERO));
+        }
+        assert_eq!(lens.neutralising_power().expect("in range").xx, -found[2].xx);
+    }
+}
+
+#[test]
+fn an_equivalent_power_of_a_thick_lens_agrees_with_a_published_one() {
+    // Thick lens tutorial 11 (scribd.com/document/745675229): -5 and +10 D, 3 cm, index 1.5: 6 D.
+    let lens = ThickLens::new(sphere(-5.0), sphere(10.0), index(1.5), mm(30.0)).expect("in range");
+    assert_eq!(lens.equivalent_power().expect("in range").power, sphere(6.0));
+}
+
+#[test]
+fn crossed_toric_surfaces_give_the_values_of_the_matrix_formula() {
+    // Computed to twelve digits in f64 by F1 (I - c F1)^-1 + F2; no published bitoric example was found.
+    for (front, back, [s, c, a]) in [
+        ("+8.00 0.00 x 180", "-3.00 -2.00 x 35", [5.219_178_082_19, -2.0, 35.0]),
+        ("+6.00 +2.00 x 20", "-4.00 -1.00 x 80", [4.039_480_951_44, -2.737_334_841_1, 100.778_067_308]),
+    ] {
+        let lens = ThickLens::new(lens_of(front), lens_of(back), index(1.5), mm(5.0)).expect("in range");
+        let found = PowerVector::from(lens.back_vertex_power().expect("in range")).sphero_cylinder().expect("in range");
+        assert!((found.sphere().to_f64() - s).abs() < 3e-6, "{found:?}");
+        assert!((found.cylinder().to_f64() - c).abs() < 3e-6, "{found:?}");
+        let axis = f64::from(found.axis().to_bits()) * 180.0 / 4_294_967_296.0;
+        assert!((axis - a).abs() < 0.0002, "{found:?}");
+    }
+}
+
+#[test]
+fn crossed_toric_surfaces_have_a_skew_that_turns_round_with_the_lens() {
+    let lens = ThickLens::new(lens_of("+6.00 +2.00 x 20"), lens_of("-4.00 -1.00 x 80"), index(1.5), mm(5.0));
+    let lens = lens.expect("in range");
+    let (forth, back) = (lens.equivalent_power().expect("ok"), lens.reversed().equivalent_power().expect("ok"));
+    assert_eq!((forth.power, forth.skew), (back.power, -back.skew));
+    // Half the commutator: c/2 * 2 |J1 x J2| = c C1 C2 / 4 * sin 2 (A2 - A1), here with the formula's sign.
+    let exact = 0.005 / 1.5 * 2.0 * 1.0 / 4.0 * (120.0f64).to_radians().sin();
+    assert!((forth.skew.to_f64().abs() - exact).abs() < 1e-6, "{forth:?} {exact}");
+    for back in ["-4.00 -1.00 x 20", "-4.00 -1.00 x 110", "-4.00 0.00 x 5"] {
+        let lens = ThickLens::new(lens_of("+6.00 +2.00 x 20"), lens_of(back), index(1.5), mm(5.0)).expect("in range");
+        assert!(lens.equivalent_power().expect("ok").skew.to_bits().abs() <= 1, "{back}");
+    }
+}
+
+#[test]
+fn clock_readings_agree_with_published_ones() {
+    // Sagitta and lens-clock flashcards (knowt.com): +5.00 at 1.530 on an index of 1.586.
+    let surface = Surface::from_clock_reading(dioptres!(5.0), index(1.586)).expect("in range");
+    assert!((surface.power().xx.to_f64() - 5.528_301_886_79).abs() < 1e-6);
+    assert!((surface.clock_reading(Axis::HORIZONTAL).expect("ok").to_f64() - 5.0).abs() < 3e-6);
+    // Lens clock article (http://cryer.org.uk/Lens_clock): -10.00 at 1.523 on an index of 1.7.
+    let crown = Surface::sphere(dioptres!(-10.0), index(1.523)).expect("in range");
+    assert!((crown.at_index(index(1.7)).expect("ok").power().xx.to_f64() + 13.384_321_223_7).abs() < 1e-6);
+}
+
+#[test]
+fn surface_powers_of_radii_agree_with_published_ones() {
+    // Surface powers with answers, NFOS opticianry course, http://www.nfos.org/degree/opt11/answers_06c.html
+    for (radius, n, wanted) in [
+        (120.0, 1.6, 5.0),
+        (-75.0, 1.6, -8.0),
+        (112.0, 1.7, 6.25),
+        (-175.0, 1.7, -4.0),
+        (-45.0, 1.523, -11.622_222_222_2),
+        (700.0, 1.7, 1.0),
+        (1500.0, 1.7, 0.466_666_666_667),
+    ] {
+        let surface = Surface::from_radius(mm(radius), index(n)).expect("in range");
+        assert!((surface.power().xx.to_f64() - wanted).abs() < 1e-6, "{surface:?}");
+        let back = surface.radius_along(Axis::HORIZONTAL).expect("ok").to_f64();
+        assert!((back - radius).abs() < radius.abs() * UNIT / wanted.abs() + 1e-5, "{back}");
+    }
+}
+
+#[test]
+fn the_radius_of_a_toric_surface_goes_with_the_meridian() {
+    let surface = Surface::new(lens_of("+6.00 +2.00 x 20"), index(1.5)).expect("in range");
+    for (degrees, radius) in [(20.0, 500.0 / 6.0), (110.0, 500.0 / 8.0), (65.0, 500.0 / 7.0)] {
+        let meridian = Axis::from_bits((degrees / 180.0 * 4_294_967_296.0) as u32);
+        let found = surface.radius_along(meridian).expect("ok").to_f64();
+        // One and a half units of power at 6 D: 2e-5 mm.
+        assert!((found - radius).abs() < 3e-5, "{degrees}: {found}");
+    }
+}
+
+fn new(front: PowerMatrix, back: PowerMatrix, n: RefractiveIndex, t: Millimetre) -> Result<ThickLens, Error> {
+    ThickLens::new(front, back, n, t)
+}
+
+#[test]
+fn an_impossible_lens_is_refused_by_name() {
+    let (n, t, plano) = (index(1.5), mm(5.0), sphere(0.0));
+    let past = PowerMatrix { xx: Dioptre::from_bits(MOST_POWER.to_bits() + 1), ..plano };
+    let unknown = PowerMatrix { xy: Dioptre::MIN, ..plano };
+    for (found, wanted) in [
+        (new(past, plano, n, t), Error::PowerRange),
+        (new(plano, past, n, t), Error::PowerRange),
+        (new(unknown, plano, n, t), Error::Saturated),
+        (new(plano, unknown, n, t), Error::Saturated),
+        (new(plano, plano, index(1.2499), t), Error::IndexRange),
+        (new(plano, plano, RefractiveIndex::AIR, t), Error::IndexRange),
+        (new(plano, plano, n, Millimetre::from_bits(-1)), Error::ThicknessRange),
+        (new(plano, plano, n, Millimetre::from_bits((30 << 16) + 1)), Error::ThicknessRange),
+        (new(plano, plano, n, Millimetre::MAX), Error::ThicknessRange),
+        (ThickLens::for_front(plano, past, n, t), Error::PowerRange),
+        (ThickLens::for_front(plano, unknown, n, t), Error::Saturated),
+        (ThickLens::for_back(plano, unknown, n, t), Error::Saturated),
+        // The focus of 60 D at 1.25 lies 20.8 mm behind the vertex.
+        (ThickLens::for_front(sphere(60.0), plano, index(1.25), mm(21.0)), Error::FocusInside),
+        // No front surface makes light diverge from within the lens.
+        (ThickLens::for_back(sphere(10.0), sphere(-50.0), index(1.25), mm(25.0)), Error::FocusInside),
+        // +40 D over 20 mm is +86 D at the back: -20 D takes -106 D.
+        (ThickLens::for_front(sphere(40.0), sphere(-20.0), n, mm(20.0)), Error::PowerRange),
+    ] {
+        assert_eq!(found, Err(wanted));
+    }
+    assert!(new(sphere(64.0), sphere(-64.0), index(1.25), mm(30.0)).is_ok());
+    let focused = new(sphere(60.0), plano, index(1.25), mm(21.0)).expect("in range");
+    assert_eq!(focused.back_vertex_power(), Err(Error::FocusInside));
+    assert_eq!(focused.reversed().front_vertex_power(), Err(Error::FocusInside));
+    assert_eq!(focused.reversed().neutralising_power(), Err(Error::FocusInside));
+    assert!(focused.front_vertex_power().is_ok() && focused.equivalent_power().is_ok());
+}
+
+#[test]
+fn an_impossible_surface_is_refused_by_name() {
+    let n = index(1.5);
+    assert_eq!(Surface::from_radius(Millimetre::ZERO, n), Err(Error::RadiusRange));
+    assert_eq!(Surface::from_radius(mm(7.8), n), Err(Error::RadiusRange));
+    assert!(Surface::from_radius(mm(7.8125), n).is_ok());
+    assert_eq!(Surface::from_radius(Millimetre::MAX, n), Err(Error::Saturated));
+    assert_eq!(Surface::from_radius(mm(100.0), index(1.2)), Err(Error::IndexRange));
+    assert_eq!(Surface::sphere(Dioptre::MAX, n), Err(Error::Saturated));
+    let flat = Surface::sphere(dioptres!(0.01), n).expect("in range");
+    assert_eq!(flat.radius_along(Axis::HORIZONTAL), Err(Error::Flat));
+    assert_eq!(Surface::sphere(Dioptre::ZERO, n).expect("ok").radius_along(Axis::HORIZONTAL), Err(Error::Flat));
+    let steep = Surface::sphere(dioptres!(-60.0), n).expect("in range");
+    assert_eq!(steep.at_index(index(1.6)), Err(Error::PowerRange));
+    assert_eq!(steep.at_index(RefractiveIndex::AIR), Err(Error::IndexRange));
+    assert!(Error::PowerRange.is_range() && !Error::FocusInside.is_range() && !Error::Flat.is_range());
+    assert_eq!(Error::FocusInside.to_string(), "a focal point lies within the lens");
+}
+
+fn powers() -> impl Strategy<Value = PowerMatrix> {
+    let most = 64 << 20;
+    (-most..=most, -most..=most, -most..=most).prop_map(|(xx, xy, yy)| PowerMatrix {
+        xx: Dioptre::from_bits(xx),
+        xy: Dioptre::from_bits(xy),
+        yy: Dioptre::from_bits(yy),
+    })
+}
+
+fn lenses() -> impl Strategy<Value = ThickLens> {
+    (powers(), powers(), 5u32 << 27..4 << 29, 0..=30 << 16).prop_map(|(front, back, n, t)| {
+        let n = RefractiveIndex::from_bits(n).expect("in range");
+        ThickLens::new(front, back, n, Millimetre::from_bits(t)).expect("in range")
+    })
+}
+
+fn negative(f: PowerMatrix) -> PowerMatrix {
+    PowerMatrix { xx: -f.xx, xy: -f.xy, yy: -f.yy }
+}
+
+proptest! {
+    #![proptest_config(cases(3000, REGRESSIONS))]
+
+    #[test]
+    fn any_lens_has_the_power_of_the_formula_or_a_focus_inside(lens in lenses()) {
+        let (f1, f2, c) = (of(lens.front().power()), of(lens.back().power()), reduced(&lens));
+        let rest = complement(f1, c);
+        match lens.back_vertex_power() {
+            Ok(found) => {
+                let bound = UNIT / 2.0 + 4e-9 * vertex_scale(f1, c);
+                prop_assert!(apart(of(found), plus(step(f1, c), f2)) <= bound, "{found:?}");
+            }
+            Err(Error::FocusInside) => prop_assert!(determinant(rest) < 1.0 / 64.0 + 1e-8 || trace(rest) <= 1e-8),
+            Err(error) => prop_assert!(error == Error::PowerRange && norm(step(f1, c)) > 1900.0, "{error}"),
+        }
+        prop_assert!(equivalent_error(&lens) <= 0.8e-6);
+    }
+
+    #[test]
+    fn a_lens_turned_round_exchanges_its_powers(lens in lenses()) {
+        let round = lens.reversed();
+        prop_assert_eq!(lens.front_vertex_power(), round.back_vertex_power());
+        prop_assert_eq!(lens.nominal_power(), round.nominal_power());
+        let (forth, back) = (lens.equivalent_power().expect("in range"), round.equivalent_power().expect("in range"));
+        // The reduced thickness multiplies the other factor: roundings differ.
+        prop_assert!(apart(of(forth.power), of(back.power)) <= 2.0 * UNIT);
+        prop_assert!((forth.skew + back.skew).to_bits().abs() <= 2);
+        prop_assert_eq!(round.reversed(), lens);
+    }
+
+    #[test]
+    fn the_back_surface_found_gives_the_power_wanted_to_the_bit(lens in lenses(), wanted in powers()) {
+        let found = ThickLens::for_front(lens.front().power(), wanted, lens.index(), lens.thickness());
+        if let Ok(found) = found {
+            prop_assert_eq!(found.back_vertex_power(), Ok(wanted));
+        }
+    }
+
+    #[test]
+    fn the_front_surface_found_gives_the_power_wanted(lens in lenses(), wanted in powers()) {
+        let found = ThickLens::for_back(lens.back().power(), wanted, lens.index(), lens.thickness());
+        if let Ok(found) = found {
+            let power = found.back_vertex_power();
+            let (f1, c) = (of(found.front().power()), reduced(&found));
+            let rest = determinant(complement(f1, c));
+            if rest > 0.25 {
+                // The front's own rounding, magnified by the step, and the step's.
+                let arriving = plus(of(wanted), scaled(of(lens.back().power()), -1.0));
+                let front = UNIT + 4e-9 * vertex_scale(arriving, -c);
+                let magnified = 4.0 * front * (1.0 + c * norm(step(f1, c))).powi(2);
+                let bound = magnified + UNIT + 4e-9 * vertex_scale(f1, c);
+                prop_assert!(apart(of(power.expect("in range")), of(wanted)) <= bound, "{found:?} {power:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_lens_of_no_thickness_has_one_power(lens in lenses()) {
+        let thin = new(lens.front().power(), lens.back().power(), lens.index(), Millimetre::ZERO).expect("in range");
+        let power = thin.nominal_power();
+        prop_assert_eq!(thin.back_vertex_power(), Ok(power));
+        prop_assert_eq!(thin.front_vertex_power(), Ok(power));
+        prop_assert_eq!(thin.neutralising_power(), Ok(negative(power)));
+        let equivalent = thin.equivalent_power().expect("in range");
+        prop_assert_eq!((equivalent.power, equivalent.skew), (power, Dioptre::ZERO));
+    }
+
+    #[test]
+    fn mirror_images_agree_to_the_bit(lens in lenses()) {
+        let mirrored = |f: PowerMatrix| PowerMatrix { xy: -f.xy, ..f };
+        let mirror = new(mirrored(lens.front().power()), mirrored(lens.back().power()), lens.index(), lens.thickness());
+        let mirror = mirror.expect("in range");
+        prop_assert_eq!(mirror.back_vertex_power(), lens.back_vertex_power().map(mirrored));
+        let (own, other) = (lens.equivalent_power().expect("in range"), mirror.equivalent_power().expect("in range"));
+        prop_assert_eq!((mirrored(own.power), -own.skew), (other.power, other.skew));
+    }
+
+    #[test]
+    fn a_curve_and_back_is_the_power(power in powers(), from in 5u32 << 27..4 << 29, to in 5u32 << 27..4 << 29) {
+        let (from, to) = (RefractiveIndex::from_bits(from).expect("ok"), RefractiveIndex::from_bits(to).expect("ok"));
+        let surface = Surface::new(power, from).expect("in range");
+        if let Ok(curve) = surface.at_index(to) {
+            let back = curve.at_index(from);
+            let factor = (of_index(from) - 1.0) / (of_index(to) - 1.0);
+            // Beyond 64 D by a rounding only.
+            if let Ok(back) = back {
+                prop_assert!(apart(of(back.power()), of(power)) <= UNIT * (0.5 + factor / 2.0), "{back:?}");
+            }
+        }
+        prop_assert_eq!(surface.at_index(from), Ok(surface));
+    }
+}
+
+#[test]
+fn the_most_thickness_is_what_the_constant_says() {
+    assert_eq!(ThickLens::MOST_THICKNESS, millimetres!(30.0));
+    assert!((of_index(Surface::CLOCK_INDEX) - 1.53).abs() < 1e-9);
+}
