@@ -4,9 +4,11 @@
 //! nominal power is the plain sum of both; its radius has the sign of its power. Matrices keep toric surfaces that cross at any
 //! angle right: nothing here works meridian by meridian.
 
+mod sagitta;
 mod surface;
 mod thick;
 
+pub use sagitta::{MOST_SEMI_DIAMETER, approximate_sagitta, radius_of_sagitta, sagitta};
 pub use surface::Surface;
 pub use thick::{EquivalentPower, ThickLens};
 
@@ -33,6 +35,12 @@ pub enum Error {
     RadiusRange,
     /// A surface so flat that its radius exceeds 32 m.
     Flat,
+    /// A semi-diameter, or a point's distance from the axis, outside 0 to 40 mm.
+    DiameterRange,
+    /// A point where the surface has ended: beyond its radius, or of a [`Surface`] by its powers beyond 0.99 of it.
+    BeyondRadius,
+    /// A point where the surfaces have crossed: the lens has ended.
+    NoThickness,
 }
 
 impl Error {
@@ -53,6 +61,9 @@ impl fmt::Display for Error {
             Self::FocusInside => "a focal point lies within the lens",
             Self::RadiusRange => "the radius is too short",
             Self::Flat => "the surface is flat",
+            Self::DiameterRange => "a semi-diameter lies from 0 to 40 mm",
+            Self::BeyondRadius => "the surface does not reach so far",
+            Self::NoThickness => "the surfaces cross before",
         })
     }
 }

@@ -2,7 +2,7 @@
 
 use super::{Error, Surface, checked, checked_index};
 use crate::math;
-use crate::quantity::{Dioptre, Millimetre, RefractiveIndex};
+use crate::quantity::{Dioptre, Millimetre, Point, RefractiveIndex};
 use crate::vector::{Dimensionless, PowerMatrix};
 
 /// A lens with two spherical or toric surfaces, crossed at any angle, in air.
@@ -237,7 +237,7 @@ impl ThickLens {
     ///
     /// # Accuracy
     /// Each element and the skew within half a unit of 2^-20 D plus `|F2|` times 1e-9 and
-    /// 1.2e-9 of `|c F1|`: 0.8e-6 D in all.
+    /// 1.2e-9 of `|c F1|`: 0.9e-6 D in all.
     ///
     /// # Errors
     /// [`Error::PowerRange`].
@@ -256,6 +256,38 @@ impl ThickLens {
         };
         let skew = rounded(upper.wrapping_sub(lower), 31);
         Ok(EquivalentPower { power: difference(self.nominal_power(), lost), skew })
+    }
+
+    /// Thickness at a point, parallel to the axis: the centre thickness less both surfaces' sagittas.
+    ///
+    /// The point is counted from the axis, on which both surfaces' poles lie: of a shape that is decentred, the point of the shape
+    /// less the place of the axis in it. Prism that is ground beside that of the decentration is not in it.
+    ///
+    /// # Units
+    /// Millimetres.
+    ///
+    /// # Range
+    /// To 40 mm from the axis; surfaces as [`Surface::sagitta_at`].
+    ///
+    /// # Accuracy
+    /// Within 0.6 um for any surfaces, 0.1 um where neither slopes by more than 45 degrees.
+    ///
+    /// # Errors
+    /// [`Error::NoThickness`] where the lens has ended; those of [`Surface::sagitta_at`].
+    ///
+    /// ```
+    /// use dioptric::{dioptres, lens::{Surface, ThickLens}, millimetres, quantity::Point};
+    /// let index = "1.498".parse()?;
+    /// let front = Surface::sphere(dioptres!(4.0), index).unwrap().power();
+    /// let wanted = Surface::sphere(dioptres!(-4.0), index).unwrap().power();
+    /// let lens = ThickLens::for_front(front, wanted, index, millimetres!(2.0)).unwrap();
+    /// let (rim, axis) = (Point::new(millimetres!(27.0), millimetres!(0.0)), Point::new(millimetres!(-3.0), millimetres!(0.0)));
+    /// assert_eq!(lens.thickness_at(rim - axis).unwrap().to_string(), "6.06");
+    /// # Ok::<(), dioptric::text::ParseError>(())
+    /// ```
+    pub fn thickness_at(&self, point: Point) -> Result<Millimetre, Error> {
+        let rest = self.thickness - self.front().sagitta_at(point)? - self.back().sagitta_at(point)?;
+        if rest < Millimetre::ZERO { Err(Error::NoThickness) } else { Ok(rest) }
     }
 
     /// Light from far away after a surface, stepped to the other vertex.
