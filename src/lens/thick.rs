@@ -270,7 +270,7 @@ impl ThickLens {
     /// To 40 mm from the axis; surfaces as [`Surface::sagitta_at`].
     ///
     /// # Accuracy
-    /// Within 0.6 um for any surfaces, 0.1 um where neither slopes by more than 45 degrees.
+    /// Within 0.04 um to 0.9 of the surfaces' radii, 0.1 um to 0.99.
     ///
     /// # Errors
     /// [`Error::NoThickness`] where the lens has ended; those of [`Surface::sagitta_at`].
