@@ -1,13 +1,15 @@
-//! What a physical lens does: powers of a thick lens, its surfaces, sagittas and thickness.
+//! What a physical lens does: powers of a thick lens, its surfaces, sagittas, thickness and material.
 //!
 //! The front surface is the one that light meets first. A surface's power is counted convex plus, on either side, so that the
 //! nominal power is the plain sum of both; its radius has the sign of its power. Matrices keep toric surfaces that cross at any
 //! angle right: nothing here works meridian by meridian.
 
+mod material;
 mod sagitta;
 mod surface;
 mod thick;
 
+pub use material::{Material, longitudinal_chromatic_aberration, reflectance, transverse_chromatic_aberration};
 pub use sagitta::{MOST_SEMI_DIAMETER, approximate_sagitta, radius_of_sagitta, sagitta};
 pub use surface::Surface;
 pub use thick::{EquivalentPower, ThickLens};

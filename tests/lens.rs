@@ -4,9 +4,11 @@ mod common;
 
 use common::{Budget, Random, Worst, cases};
 use dioptric::lens::{
-    Error, MOST_POWER, MOST_SEMI_DIAMETER, Surface, ThickLens, approximate_sagitta, radius_of_sagitta, sagitta,
+    Error, MOST_POWER, MOST_SEMI_DIAMETER, Material, Surface, ThickLens, approximate_sagitta,
+    longitudinal_chromatic_aberration, radius_of_sagitta, reflectance, sagitta, transverse_chromatic_aberration,
 };
-use dioptric::quantity::{Axis, Dioptre, Millimetre, Point, RefractiveIndex};
+use dioptric::prism::Prism;
+use dioptric::quantity::{AbbeNumber, Axis, Dioptre, Millimetre, Point, PrismDioptre, RefractiveIndex};
 use dioptric::rx::SpheroCylinder;
 use dioptric::vector::{PowerMatrix, PowerVector};
 use dioptric::{dioptres, millimetres};
@@ -288,6 +290,40 @@ const BUDGETS: &[Budget] = &[
         allowed: 0.02,
         points: RANDOM / 8,
         measure: |worst| over_points("torus", worst, 2.064),
+    },
+    Budget {
+        function: "reflectance",
+        domain: "index from 1 to 4",
+        unit: "2^-24",
+        allowed: 0.55,
+        points: RANDOM,
+        measure: |worst| {
+            let mut random = Random::new("reflectance");
+            for _ in 0..RANDOM {
+                let index = RefractiveIndex::from_bits((1 << 29) + random.u32() % (3 << 29)).expect("in range");
+                let n = of_index(index);
+                let exact = ((n - 1.0) / (n + 1.0)).powi(2);
+                worst.see((reflectance(index).to_f64() - exact).abs() * 16_777_216.0, || format!("{index:?}"));
+            }
+        },
+    },
+    Budget {
+        function: "longitudinal_chromatic_aberration",
+        domain: "the whole",
+        unit: "2^-20 D",
+        allowed: 0.5,
+        points: RANDOM,
+        measure: |worst| {
+            let mut random = Random::new("longitudinal");
+            for _ in 0..RANDOM {
+                let power = Dioptre::from_bits(random.of_any_size() / 2);
+                let abbe = AbbeNumber::from_bits((15 << 24) + random.u32() % ((85 << 24) + 1)).expect("in range");
+                let exact = power.to_f64() * 16_777_216.0 / f64::from(abbe.to_bits());
+                let found = longitudinal_chromatic_aberration(power, abbe).to_f64();
+                // f64 is good to 1e-9 of a unit here.
+                worst.see((found - exact).abs() / UNIT - 1e-9, || format!("{power:?} {abbe:?}"));
+            }
+        },
     },
     Budget {
         function: "ThickLens::back_vertex_power",
@@ -780,4 +816,55 @@ proptest! {
             prop_assert!((found + hollow).abs().to_f64() < 0.0001, "{found:?} {hollow:?}");
         }
     }
+}
+
+fn at(value: f64) -> Dioptre {
+    power(value)
+}
+
+fn abbe(text: &str) -> AbbeNumber {
+    text.parse().expect("an Abbe number")
+}
+
+#[test]
+fn chromatic_aberrations_agree_with_the_formula_of_the_textbook() {
+    // P/V: computed, no published answer (formula also in 2020mag.com, story 56892).
+    for (power, distance, v, wanted) in [(-6.0, 10.0, "58", 0.103_448_275_862), (4.0, 15.0, "32", 0.1875)] {
+        let prism = sphere(power).prism_at(Point::new(mm(distance), Millimetre::ZERO));
+        let found = transverse_chromatic_aberration(prism, abbe(v));
+        assert!((found.x.to_f64().abs() - wanted).abs() < 1e-6 && found.y == PrismDioptre::ZERO, "{found:?}");
+    }
+    // F/V: computed.
+    for (power, v, wanted) in
+        [(5.0, "58.5", 0.085_470_085_470_1), (-6.0, "58", -0.103_448_275_862), (-8.0, "32", -0.25)]
+    {
+        let found = longitudinal_chromatic_aberration(at(power), abbe(v)).to_f64();
+        assert!((found - wanted).abs() < 1e-6, "{found}");
+    }
+    let unknown = Prism { x: PrismDioptre::MIN, y: PrismDioptre::MAX };
+    assert_eq!(transverse_chromatic_aberration(unknown, abbe("30")), unknown);
+    assert_eq!(longitudinal_chromatic_aberration(Dioptre::MIN, abbe("30")), Dioptre::MIN);
+}
+
+#[test]
+fn reflectances_agree_with_published_ones() {
+    // Crown 4.30 % (Jalie, from memory); polycarbonate computed by Fresnel's formula.
+    for (n, wanted) in [(1.523, 0.042_970_348_575_9), (1.586, 0.051_349_733_139_8)] {
+        assert!((reflectance(index(n)).to_f64() - wanted).abs() < 1e-7, "{n}");
+    }
+    assert_eq!(reflectance(RefractiveIndex::AIR).to_bits(), 0);
+}
+
+#[test]
+fn materials_are_in_order_and_as_their_names_say() {
+    let figures = [(1.498, 58.0), (1.523, 58.5), (1.532, 44.0), (1.586, 30.0), (1.592, 41.0), (1.66, 32.0)];
+    for (material, (n, v)) in Material::ALL.iter().zip(figures) {
+        assert_eq!(material.index, index(n), "{material:?}");
+        assert!((f64::from(material.abbe.to_bits()) / 16_777_216.0 - v).abs() < 1e-7, "{material:?}");
+        assert_eq!(Material::nearest(material.index), *material);
+    }
+    assert!(Material::ALL.is_sorted_by_key(|material| material.index));
+    assert_eq!(Material::nearest(index(1.5)).name, "allyl diglycol carbonate");
+    assert_eq!(Material::nearest(index(1.74)).name, "plastic 1.67");
+    assert_eq!(Material::nearest(RefractiveIndex::AIR).name, "allyl diglycol carbonate");
 }

@@ -97,7 +97,7 @@ pub fn approximate_sagitta(radius: Millimetre, semi_diameter: Millimetre) -> Res
 /// Circle of a radius (textbook).
 pub fn radius_of_sagitta(depth: Millimetre, semi_diameter: Millimetre) -> Result<Millimetre, Error> {
     let semi_diameter = checked(semi_diameter)?;
-    let magnitude = i64::from(depth.to_bits()).abs();
+    let magnitude = i64::from(depth.to_bits().unsigned_abs());
     if magnitude > semi_diameter {
         return Err(Error::BeyondRadius);
     }
