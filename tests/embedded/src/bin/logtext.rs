@@ -10,7 +10,9 @@ use cortex_m_semihosting::debug;
 use defmt::info;
 use defmt_semihosting as _;
 use dioptric::{
-    axis, bearing, degrees, dioptres, fraction, micrometres, millimetres, nanometres,
+    axis, bearing, degrees, dioptres, fraction,
+    lens::{self, Material, Surface, ThickLens},
+    micrometres, millimetres, nanometres,
     prism::{self, Eye, Prism},
     prism_dioptres,
     quantity::{self, AbbeNumber, Axis, Dioptre, Millimetre, Point, RefractiveIndex},
@@ -40,6 +42,7 @@ fn main() -> ! {
     prescriptions();
     vectors();
     prisms();
+    lenses();
     fits();
     calibrations();
     multifocals();
@@ -101,6 +104,20 @@ fn prisms() {
     info!("Eye {}", Eye::Right);
     let cylinder = PowerMatrix { xx: dioptres!(0.0), xy: dioptres!(0.0), yy: dioptres!(2.0) };
     info!("NoPower {}", prism::decentration(cylinder, prism));
+}
+
+fn lenses() {
+    let (front, back) = (axis!(180.0), axis!(45.0));
+    let surface =
+        |sphere, cylinder, axis| PowerMatrix::from(SpheroCylinder::new(sphere, cylinder, axis).unwrap_or_default());
+    let (front, back) =
+        (surface(dioptres!(8.0), dioptres!(-2.0), front), surface(dioptres!(-3.0), dioptres!(-1.0), back));
+    let lens = ThickLens::new(front, back, Surface::CLOCK_INDEX, millimetres!(5.0));
+    info!("ThickLens {}", lens);
+    info!("Surface {}", lens.map(|lens| lens.front()));
+    info!("EquivalentPower {}", lens.and_then(|lens| lens.equivalent_power()));
+    info!("Material {}", Material::nearest(Surface::CLOCK_INDEX));
+    info!("lens::Error {}", lens::Error::FocusInside);
 }
 
 /// Where a lens of +5.00 D at the plate, throw 20 mm, puts four spots: moved by a tenth of their distance.

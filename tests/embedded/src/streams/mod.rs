@@ -9,6 +9,7 @@ mod digest;
 mod finder;
 mod holes;
 mod inputs;
+mod lens;
 mod light;
 mod math;
 mod multifocal;
@@ -38,6 +39,7 @@ pub fn all() -> impl Iterator<Item = &'static Stream> {
         rx::STREAMS,
         vector::STREAMS,
         prism::STREAMS,
+        lens::STREAMS,
         finder::STREAMS,
         holes::STREAMS,
         sensor::STREAMS,
