@@ -868,3 +868,17 @@ fn materials_are_in_order_and_as_their_names_say() {
     assert_eq!(Material::nearest(index(1.74)).name, "plastic 1.67");
     assert_eq!(Material::nearest(RefractiveIndex::AIR).name, "allyl diglycol carbonate");
 }
+
+#[cfg(feature = "serde")]
+#[test]
+fn a_lens_is_read_back_and_checked() {
+    let lens = new(lens_of("+6.00 +2.00 x 20"), lens_of("-4.00 -1.00 x 80"), index(1.5), mm(5.0)).expect("in range");
+    let mut written = serde_json::to_value(lens).expect("serialises");
+    assert_eq!(serde_json::from_value::<ThickLens>(written.clone()).expect("deserialises"), lens);
+    written["thickness"] = (-1).into();
+    assert!(serde_json::from_value::<ThickLens>(written).is_err());
+    let mut written = serde_json::to_value(lens.front()).expect("serialises");
+    assert_eq!(serde_json::from_value::<Surface>(written.clone()).expect("deserialises"), lens.front());
+    written["power"]["xx"] = (65 << 20).into();
+    assert!(serde_json::from_value::<Surface>(written).is_err());
+}
