@@ -106,7 +106,7 @@ fn reduced(lens: &ThickLens) -> f64 {
 fn any_lens(random: &mut Random) -> ThickLens {
     let mut surface = || {
         let most = 25 << 20;
-        let at_end = random.u32() % 8 == 0;
+        let at_end = random.u32().is_multiple_of(8);
         let mean = if at_end { 20 << 20 } else { random.within(20 << 20) };
         let mean = if random.u32() & 1 == 0 { mean } else { -mean };
         let turn = f64::from(random.u32()) * (std::f64::consts::TAU / 4_294_967_296.0);
@@ -375,6 +375,30 @@ const BUDGETS: &[Budget] = &[
                 let Ok(found) = Surface::sphere(power, from).expect("in range").at_index(to) else { continue };
                 let exact = power.to_f64() * (of_index(to) - 1.0) / (of_index(from) - 1.0);
                 worst.see((found.power().xx.to_f64() - exact).abs() / UNIT, || format!("{power:?} {from:?} {to:?}"));
+            }
+        },
+    },
+    Budget {
+        function: "Surface::clock_reading",
+        domain: "toric, 64 D, index from 1.25, beyond 6e-9 of the power",
+        unit: "2^-20 D",
+        allowed: 2.7,
+        points: RANDOM / 2,
+        measure: |worst| {
+            let mut random = Random::new("clock reading");
+            for _ in 0..RANDOM {
+                let mut element = || Dioptre::from_bits(random.within(64 << 20));
+                let power = PowerMatrix { xx: element(), xy: element(), yy: element() };
+                let index = RefractiveIndex::from_bits((5 << 27) + random.u32() % (2 << 29)).expect("in range");
+                let meridian = Axis::from_bits(random.u32());
+                let surface = Surface::new(power, index).expect("in range");
+                let Ok(found) = surface.clock_reading(meridian) else { continue };
+                let angle = f64::from(meridian.to_bits()) * std::f64::consts::PI / 4_294_967_296.0;
+                let (f, (sin, cos)) = (of(power), angle.sin_cos());
+                let along = f[0][0] * cos * cos + 2.0 * f[0][1] * sin * cos + f[1][1] * sin * sin;
+                let factor = 0.53 / (of_index(index) - 1.0);
+                let error = (found.to_f64() - along * factor).abs() - 6e-9 * norm(f) * factor;
+                worst.see(error / UNIT, || format!("{surface:?} {meridian:?}"));
             }
         },
     },

@@ -154,7 +154,7 @@ impl Surface {
     /// What a lens clock marked for [`Self::CLOCK_INDEX`] reads along a meridian.
     ///
     /// # Accuracy
-    /// Within 1.6 units of 2^-20 D plus 6e-9 of the power.
+    /// Within 2.7 units of 2^-20 D plus 6e-9 of the power: the conversion, then mean and cross-cylinder, then the sum are rounded.
     ///
     /// # Errors
     /// [`Error::PowerRange`].
