@@ -483,7 +483,7 @@ fn ratios(lens: &Lens, bench: &Bench, holes: &[Place], errors: &Errors) -> [f64;
     })
 }
 
-/// Student's distribution by its finite sums (Abramowitz and Stegun, 26.7.3 and 26.7.4): the probability within `-t` to `t`.
+/// Student's distribution by its finite sums (Abramowitz and Stegun, 26.7.3 and 26.7.4, from memory): the probability within `-t` to `t`.
 fn student(freedom: u32, t: f64) -> f64 {
     let angle = (t / f64::from(freedom).sqrt()).atan();
     let (sin, cos) = angle.sin_cos();

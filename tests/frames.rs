@@ -348,7 +348,8 @@ fn the_same_seed_draws_the_same_frame() {
     assert_ne!(draw(5, 6), draw(6, 6));
 }
 
-/// Mean and variance of an evenly lit frame: the photon transfer relation (J. R. Janesick, "Photon transfer", SPIE 2007).
+/// Mean and variance of an evenly lit frame: the photon transfer relation (J. R. Janesick, "Photon
+/// transfer", SPIE 2007, from memory).
 #[test]
 fn the_noise_is_that_of_photons_and_camera() {
     let camera = Camera { bits: 12, full_well_electrons: 20_000.0, read_noise_electrons: 15.0, black_counts: 60.0 };

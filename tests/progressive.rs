@@ -37,7 +37,7 @@ fn fits(row: &Row, radius: Millimetre) -> ProgressiveFits {
     PlacedFrame { pairs: &pairs, geometry: &geometry, pose: &pose }.progressive_fits(&layout(row), radius).unwrap()
 }
 
-/// The goal: additions within 0.03 D of what the surface gives. Powers at the points themselves within 0.05 D: the
+/// Additions within 0.03 D of what the surface gives. Powers at the points themselves within 0.05 D: the
 /// disc of 5 mm sees the corridor's curvature.
 #[test]
 fn additions_of_traced_lenses() {

@@ -30,7 +30,7 @@ const REACH: f64 = 7.0;
 const AIRY_REACH: f64 = 12.0;
 
 /// Points and weights of Gauss and Legendre with four points on a pixel from -1/2 to 1/2: Abramowitz and Stegun, "Handbook of
-/// mathematical functions" (1964), table 25.4.
+/// mathematical functions" (1964), table 25.4, from memory.
 const POINTS: [(f64, f64); 4] = [
     (-0.430_568_155_797_026_3, 0.173_927_422_568_726_9),
     (-0.169_990_521_792_428_1, 0.326_072_577_431_273_1),
