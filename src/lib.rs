@@ -8,6 +8,7 @@
 //! | [`rx`] | what was ordered? | [`SpheroCylinder`](rx::SpheroCylinder) |
 //! | [`vector`] | how do powers add, turn and step? | [`PowerVector`](vector::PowerVector), [`PowerMatrix`](vector::PowerMatrix) |
 //! | [`prism`] | where is the base, and what does decentring do? | [`Prism`](prism::Prism) |
+//! | [`lens`] | what does a lens do where it is worn? | [`Tilt`](lens::Tilt) |
 //! | [`sensor`] | where are the spots, and what lens do they show? how do polariser and tint lie? | [`SpotFinder`](sensor::SpotFinder), [`Reference`](sensor::Reference), [`SlopeSums`](sensor::SlopeSums), [`Fit`](sensor::Fit), [`RobustFit`](sensor::RobustFit), [`PowerMap`](sensor::PowerMap), [`HigherOrder`](sensor::HigherOrder), [`Pose`](sensor::Pose), [`Portions`](sensor::Portions), [`PolariserSums`](sensor::PolariserSums), [`GradientSums`](sensor::GradientSums), [`WavelengthCorrection`](sensor::WavelengthCorrection) |
 //! | [`tolerance`] | is it the lens that was ordered? | [`Class`](tolerance::Class), [`Verdict`](tolerance::Verdict) |
 //! | [`math`], [`text`] | with what arithmetic and notation? | kernels, [`ParseError`](text::ParseError) |
@@ -50,6 +51,7 @@
 
 #[macro_use]
 mod literals;
+pub mod lens;
 #[cfg(feature = "defmt")]
 mod log;
 pub mod math;
