@@ -99,6 +99,7 @@ pub struct Tilt(Written);
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 enum Written {
     Worn { pantoscopic: Degree, face_form: Degree, eye: Eye },
+    Framed { pantoscopic: Degree, face_form: Degree, eye: Eye },
     About { axis: Axis, angle: Degree },
 }
 
@@ -107,6 +108,7 @@ impl TryFrom<Written> for Tilt {
     fn try_from(written: Written) -> Result<Self, TiltError> {
         match written {
             Written::Worn { pantoscopic, face_form, eye } => Self::worn(pantoscopic, face_form, eye),
+            Written::Framed { pantoscopic, face_form, eye } => Self::framed(pantoscopic, face_form, eye),
             Written::About { axis, angle } => Self::about(axis, angle),
         }
     }
@@ -119,19 +121,40 @@ impl From<Tilt> for Written {
 }
 
 impl Tilt {
-    /// A lens in its frame: pantoscopic tilt and face-form (wrap) angle.
+    /// A lens whose axis has been measured before the eye: pantoscopic tilt and face-form (wrap) angle.
     ///
-    /// The lens is first turned by the face-form angle about the frame's vertical, then with the frame by the pantoscopic tilt about
-    /// the eye's horizontal. Positive pantoscopic tilt brings the lower rim nearer the face; positive face form
-    /// the temporal side, which is the observer's left on the right eye and the observer's right on the left.
+    /// The lens is first turned by the pantoscopic tilt about the eye's horizontal, then by the face-form angle about the eye's
+    /// vertical: the lens's axis rises by just the one and turns aside by just the other, and the lens's horizontal stays
+    /// horizontal. Positive pantoscopic tilt brings the lower rim nearer the face; positive face form the
+    /// temporal side, which is the observer's left on the right eye and the observer's right on the left.
+    ///
+    /// The published recipes turn in this order. The other, [`Self::framed`], differs in what it does to the axis of a cylinder: by about half
+    /// the product of the angles in radians times what the tilt adds to it; of a sphere, only the new cylinder's axis differs.
     ///
     /// # Errors
     /// [`TiltError::AngleRange`].
+    ///
+    /// # Source
+    /// Keating 1995 (from memory).
     pub fn worn(pantoscopic: Degree, face_form: Degree, eye: Eye) -> Result<Self, TiltError> {
         if pantoscopic.abs() > MOST_TILT || face_form.abs() > MOST_TILT {
             return Err(TiltError::AngleRange);
         }
         Ok(Self(Written::Worn { pantoscopic, face_form, eye }))
+    }
+
+    /// A lens whose angles have been measured on the frame: face form against the frame's front, tilt of the front.
+    ///
+    /// The lens is first turned by the face-form angle about the frame's vertical, then with the frame by the pantoscopic tilt about
+    /// the eye's horizontal: the lens's horizontal stays in the frame's, which is tilted. Signs as for [`Self::worn`].
+    ///
+    /// # Errors
+    /// [`TiltError::AngleRange`].
+    pub fn framed(pantoscopic: Degree, face_form: Degree, eye: Eye) -> Result<Self, TiltError> {
+        if pantoscopic.abs() > MOST_TILT || face_form.abs() > MOST_TILT {
+            return Err(TiltError::AngleRange);
+        }
+        Ok(Self(Written::Framed { pantoscopic, face_form, eye }))
     }
 
     /// A lens turned about an axis in its own plane.
@@ -153,6 +176,9 @@ impl Tilt {
     pub fn mirrored(self) -> Self {
         Self(match self.0 {
             Written::Worn { pantoscopic, face_form, eye } => Written::Worn { pantoscopic, face_form, eye: eye.other() },
+            Written::Framed { pantoscopic, face_form, eye } => {
+                Written::Framed { pantoscopic, face_form, eye: eye.other() }
+            }
             // The end to the observer's right stays what it is; any other axis has its thumb's end mirrored and its sense turned.
             Written::About { axis, angle } if axis == Axis::HORIZONTAL => Written::About { axis, angle },
             Written::About { axis, angle } => Written::About { axis: axis.mirrored(), angle: -angle },
@@ -288,6 +314,7 @@ impl Tilt {
     fn pose(self) -> Pose {
         match self.0 {
             Written::Worn { pantoscopic, face_form, eye } => Pose::worn(pantoscopic, face_form, eye),
+            Written::Framed { pantoscopic, face_form, eye } => Pose::framed(pantoscopic, face_form, eye),
             Written::About { axis, angle } => Pose::about(axis, angle),
         }
     }
@@ -387,14 +414,21 @@ struct Pose {
 }
 
 impl Pose {
+    /// Rotation about y by the wrap after one about x by the tilt:
+    /// x to `(cos w, 0, sin w)`, y to `(-sin p sin w, cos p, sin p cos w)` on the right eye.
+    fn worn(pantoscopic: Degree, face_form: Degree, eye: Eye) -> Self {
+        let ((cos_p, sin_p), (cos_w, sin_w)) = (cos_sin(pantoscopic), wrap(face_form, eye));
+        Self {
+            projection: Projection { xx: cos_w, xy: times(sin_p, sin_w).wrapping_neg(), yx: 0, yy: cos_p },
+            cos: times(cos_p, cos_w),
+            line: [sin_w, times(sin_p, cos_w)],
+        }
+    }
+
     /// Rotation about x by the tilt after one about y by the wrap:
     /// x to `(cos w, -sin p sin w, cos p sin w)`, y to `(0, cos p, sin p)` on the right eye.
-    fn worn(pantoscopic: Degree, face_form: Degree, eye: Eye) -> Self {
-        let (cos_p, sin_p) = cos_sin(pantoscopic);
-        let (cos_w, sin_w) = cos_sin(match eye {
-            Eye::Right => face_form,
-            Eye::Left => -face_form,
-        });
+    fn framed(pantoscopic: Degree, face_form: Degree, eye: Eye) -> Self {
+        let ((cos_p, sin_p), (cos_w, sin_w)) = (cos_sin(pantoscopic), wrap(face_form, eye));
         Self {
             projection: Projection { xx: cos_w, xy: 0, yx: times(sin_p, sin_w).wrapping_neg(), yy: cos_p },
             cos: times(cos_p, cos_w),
@@ -423,6 +457,14 @@ impl Pose {
             line: [times(sin, i64::from(sin_1)).wrapping_neg(), times(sin, i64::from(cos_1))],
         }
     }
+}
+
+/// Cosine and sine of the wrap, positive where the observer's left is nearer the face.
+fn wrap(face_form: Degree, eye: Eye) -> (i64, i64) {
+    cos_sin(match eye {
+        Eye::Right => face_form,
+        Eye::Left => -face_form,
+    })
 }
 
 fn cos_sin(angle: Degree) -> (i64, i64) {
