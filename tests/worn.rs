@@ -11,7 +11,6 @@ use dioptric::rx::SpheroCylinder;
 use dioptric::vector::{Error, PowerMatrix, PowerVector};
 use dioptric::{axis, degrees, dioptres, millimetres};
 
-const ONE: f64 = 1_048_576.0;
 const RANDOM: u64 = 1_000_000;
 
 type Vector = [f64; 3];
@@ -391,6 +390,31 @@ fn martins_formulas_give_the_published_values() {
     }
 }
 
+/// A thin lens by the Coddington equations, in 12 digits by numpy: power, tilt, index; sphere and cylinder, Martin's beside them.
+#[test]
+fn spheres_tilted_about_one_axis_give_the_recomputed_values() {
+    let values = [
+        ("+15.00", degrees!(10.0), "1.5", (15.153_213_414_5, 0.471_131_651_43), (15.150_768_448, 0.471_055_634_48)),
+        (
+            "-6.00",
+            degrees!(20.0),
+            "1.586",
+            (-6.235_393_686_92, -0.826_029_609_889),
+            (-6.221_269_442_2, -0.824_158_510_012),
+        ),
+        ("+4.00", degrees!(25.0), "1.67", (4.234_821_390_22, 0.920_831_556_331), (4.213_899_634_92, 0.916_282_270_608)),
+    ];
+    for (lens, angle, n, exact, martin) in values {
+        let lens: SpheroCylinder = lens.parse().expect("a prescription");
+        let tilt = Tilt::about(axis!(90.0), angle).expect("in range");
+        for (got, want) in [(tilt.effective(lens, index(n)), exact), (tilt.martin_effective(lens, index(n)), martin)] {
+            let got = f64s(got.expect("in range"));
+            // Along the axis the sphere, across it the cylinder more.
+            assert!(apart(got, [want.0 + want.1, 0.0, want.0]) < 2.5e-6, "{lens}: {got:?} for {want:?}");
+        }
+    }
+}
+
 /// A wanted power, how it is worn, and what to order and what an uncompensated lens does: by Martin's gain, and exactly.
 struct Case {
     power: &'static str,
@@ -626,6 +650,32 @@ fn what_is_out_of_range_is_named() {
     assert_eq!(tilt.prism(f(dioptres!(1.0)), Millimetre::MAX, n), Err(TiltError::ThicknessRange));
     assert_eq!(lens::refitted(f(dioptres!(1.0)), Millimetre::MAX, Millimetre::MAX), Err(Error::Saturated));
     assert_eq!(lens::addition_at_front(f(dioptres!(1.0)), f(dioptres!(1.0)), Millimetre::MIN), Err(Error::Saturated));
+}
+
+/// Turned in its own plane by the product of the angles, 0.785 degree for 9 and 5: mirrored eyes the other way.
+#[test]
+fn the_two_orders_differ_by_a_turn_of_the_lens_in_its_plane() {
+    let lens: SpheroCylinder = "+3.00 -2.50 x 10".parse().expect("a prescription");
+    for (eye, sign) in [(Eye::Right, 1.0), (Eye::Left, -1.0)] {
+        let axis = |tilt: Result<Tilt, TiltError>| {
+            parts(tilt.expect("in range").to_order(lens, index("1.67")).expect("in range")).2
+        };
+        let (tilt, form) = (degrees!(9.0), degrees!(5.0));
+        let apart = axis(Tilt::framed(tilt, form, eye)) - axis(Tilt::worn(tilt, form, eye));
+        let product = (9f64.to_radians() * 5f64.to_radians()).to_degrees();
+        assert!((sign * apart - product).abs() < 0.01, "{apart} {product}");
+    }
+}
+
+#[cfg(feature = "serde")]
+#[test]
+fn what_is_beyond_the_domain_is_not_read_back() {
+    let tilt = Tilt::worn(degrees!(10.0), degrees!(5.0), Eye::Left).expect("in range");
+    let text = serde_json::to_string(&tilt).expect("written");
+    assert_eq!(serde_json::from_str::<Tilt>(&text).expect("read"), tilt);
+    let beyond = text.replace(&degrees!(10.0).to_bits().to_string(), &degrees!(31.0).to_bits().to_string());
+    assert_ne!(beyond, text);
+    assert!(serde_json::from_str::<Tilt>(&beyond).is_err());
 }
 
 // --- Rays through real surfaces: no paraxial formula, no power of a lens. ---
