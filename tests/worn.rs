@@ -64,9 +64,7 @@ const BUDGETS: &[Budget] = &[
         unit: "D",
         allowed: 1.5e-6,
         points: RANDOM,
-        measure: |worst| {
-            addition_error(worst, |f, a, d| lens::addition_at_back(f, a, d), |f, a, d| step(f + a, d) - step(f, d))
-        },
+        measure: |worst| addition_error(worst, lens::addition_at_back, |f, a, d| step(f + a, d) - step(f, d)),
     },
     Budget {
         function: "lens::addition_at_front",
@@ -74,9 +72,7 @@ const BUDGETS: &[Budget] = &[
         unit: "D",
         allowed: 2e-6,
         points: RANDOM,
-        measure: |worst| {
-            addition_error(worst, |f, a, d| lens::addition_at_front(f, a, d), |f, a, d| step(step(f, d) + a, -d) - f)
-        },
+        measure: |worst| addition_error(worst, lens::addition_at_front, |f, a, d| step(step(f, d) + a, -d) - f),
     },
     Budget {
         function: "lens::near_effectivity",
@@ -84,9 +80,7 @@ const BUDGETS: &[Budget] = &[
         unit: "D",
         allowed: 1.5e-6,
         points: RANDOM,
-        measure: |worst| {
-            addition_error(worst, |f, a, d| lens::near_effectivity(f, a, d), |f, a, d| step(f + a, d) - step(f, d) - a)
-        },
+        measure: |worst| addition_error(worst, lens::near_effectivity, |f, a, d| step(f + a, d) - step(f, d) - a),
     },
 ];
 

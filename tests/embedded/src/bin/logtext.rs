@@ -10,7 +10,9 @@ use cortex_m_semihosting::debug;
 use defmt::info;
 use defmt_semihosting as _;
 use dioptric::{
-    axis, bearing, degrees, dioptres, fraction, micrometres, millimetres, nanometres,
+    axis, bearing, degrees, dioptres, fraction,
+    lens::Tilt,
+    micrometres, millimetres, nanometres,
     prism::{self, Eye, Prism},
     prism_dioptres,
     quantity::{self, AbbeNumber, Axis, Dioptre, Millimetre, Point, RefractiveIndex},
@@ -40,6 +42,7 @@ fn main() -> ! {
     prescriptions();
     vectors();
     prisms();
+    worn();
     fits();
     calibrations();
     multifocals();
@@ -101,6 +104,13 @@ fn prisms() {
     info!("Eye {}", Eye::Right);
     let cylinder = PowerMatrix { xx: dioptres!(0.0), xy: dioptres!(0.0), yy: dioptres!(2.0) };
     info!("NoPower {}", prism::decentration(cylinder, prism));
+}
+
+fn worn() {
+    info!("Tilt {}", Tilt::worn(degrees!(10.0), degrees!(5.0), Eye::Right));
+    info!("Tilt {}", Tilt::framed(degrees!(10.0), degrees!(5.0), Eye::Left));
+    info!("Tilt {}", Tilt::about(axis!(35.0), degrees!(12.5)));
+    info!("TiltError {}", Tilt::about(axis!(35.0), degrees!(31.0)));
 }
 
 /// Where a lens of +5.00 D at the plate, throw 20 mm, puts four spots: moved by a tenth of their distance.

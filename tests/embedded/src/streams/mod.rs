@@ -19,6 +19,7 @@ mod sensor;
 mod tolerance;
 mod uncertainty;
 mod vector;
+mod worn;
 mod zones;
 
 pub use digest::Digest;
@@ -38,6 +39,7 @@ pub fn all() -> impl Iterator<Item = &'static Stream> {
         rx::STREAMS,
         vector::STREAMS,
         prism::STREAMS,
+        worn::STREAMS,
         finder::STREAMS,
         holes::STREAMS,
         sensor::STREAMS,

@@ -6,6 +6,7 @@
 #![no_std]
 #![no_main]
 
+mod lens;
 mod math;
 mod prism;
 mod quantity;
@@ -111,6 +112,7 @@ fn main() -> ! {
     rx::probe();
     vector::probe();
     prism::probe();
+    lens::probe();
     sensor::probe();
     tolerance::probe();
     finish()

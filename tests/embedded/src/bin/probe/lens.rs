@@ -1,0 +1,5 @@
+mod worn;
+
+pub fn probe() {
+    worn::probe();
+}
