@@ -1,4 +1,4 @@
-//! A lens before the eye, tilted and wrapped: its power along the line of sight, and the lens to order for a wanted power.
+//! A lens before the eye, tilted and wrapped: its power along the line of sight, the lens to order for a wanted power.
 //!
 //! # Model
 //! A thin lens, and a line of sight through its centre. Let `P` take a point of the lens's plane to the plane at right angles to the
@@ -13,9 +13,17 @@
 //! `K = 1 + sin^2 t / 2n`; they differ from it by 0.02 D in +4 D at 25 degrees.
 //!
 //! # Limits
-//! A real lens is thick, and the eye turns. Both surfaces' powers then count one by one, so a steep lens of thickness `d`
-//! differs by a further part of about `d F1 / n` of what the tilt does; [`Tilt::prism`] gives the prism that comes with it. Aspheric
-//! surfaces and decentred lines of sight need the lens's data, not its power.
+//! A real lens is thick, and the eye turns. A steep front `F1` at a thickness `d` changes what the tilt does by a part of about
+//! `d F1 / n`: +6 D on a +8 D front 5 mm thick gains 0.590 D from a wrap of 15 degrees where the model says 0.571 D.
+//! [`Tilt::prism`] gives the prism that comes with the thickness. Aspheric surfaces and lines of sight beside the centre need the
+//! lens's data, not its power.
+//!
+//! # Accuracy
+//! Cosines and sines are within 3e-9, their angle's rounding included, and `cos t` within 5e-9. `K` moves with it by at most
+//! `4 (1 - cos t / n cos t')` of that, as root and cosine move together; coefficients of the power are quotients of the same
+//! cosines, so that no error counts twice. With half a dozen roundings at 2^-31 a coefficient is within 1.5e-8 of itself. The three
+//! coefficients of an element add up to at most 2.8 along the line of sight and 1.2 for the order: at 64 D within 3e-6 and 2e-6 D,
+//! the last rounding included.
 //!
 //! # Source
 //! Own derivation. From memory: Keating 1995, Harris, Blendowske (tilted sphero-cylinders); Martin's formulas; the generalised
@@ -145,8 +153,8 @@ impl Tilt {
 
     /// A lens whose angles have been measured on the frame: face form against the frame's front, tilt of the front.
     ///
-    /// The lens is first turned by the face-form angle about the frame's vertical, then with the frame by the pantoscopic tilt about
-    /// the eye's horizontal: the lens's horizontal stays in the frame's, which is tilted. Signs as for [`Self::worn`].
+    /// The lens is first turned by the face-form angle about the frame's vertical, then with the frame by the pantoscopic tilt
+    /// about the eye's horizontal: the lens's horizontal stays in the frame's, which is tilted. Signs as for [`Self::worn`].
     ///
     /// # Errors
     /// [`TiltError::AngleRange`].
@@ -191,7 +199,7 @@ impl Tilt {
     /// Elements to 64 D, index 1.25 and more.
     ///
     /// # Accuracy
-    /// An element within 2.5e-6 D of the model; the lens itself to the bit at angle 0. Mirror images agree exactly.
+    /// An element within 3e-6 D of the model; the lens itself to the bit at angle 0. Mirror images agree exactly.
     ///
     /// # Errors
     /// [`TiltError::PowerRange`], [`TiltError::IndexRange`].
@@ -208,7 +216,7 @@ impl Tilt {
     /// As for [`Self::effective`].
     ///
     /// # Accuracy
-    /// An element within 1.5e-6 D of the model; the wanted power to the bit at angle 0. Mirror images agree exactly.
+    /// An element within 2e-6 D of the model; the wanted power to the bit at angle 0. Mirror images agree exactly.
     ///
     /// # Errors
     /// As for [`Self::effective`].
@@ -220,7 +228,7 @@ impl Tilt {
     /// with the axis of the tilt.
     ///
     /// # Accuracy
-    /// An element within 2.5e-6 D of the formulas, which themselves are the third order of [`Self::effective`].
+    /// An element within 3e-6 D of the formulas, which themselves are the third order of [`Self::effective`].
     ///
     /// # Errors
     /// As for [`Self::effective`].
@@ -238,7 +246,7 @@ impl Tilt {
     /// [`Self::to_order`] by Martin's formulas.
     ///
     /// # Accuracy
-    /// An element within 1.5e-6 D of the formulas.
+    /// An element within 2e-6 D of the formulas.
     ///
     /// # Errors
     /// As for [`Self::effective`].
