@@ -1,18 +1,26 @@
-//! What a physical lens does: powers of a thick lens, its surfaces, sagittas, thickness and material.
+//! What a physical lens does: powers of a thick lens, its surfaces, sagittas, thickness and material, and its effect where it is
+//! worn: at another distance, tilted and wrapped.
 //!
 //! The front surface is the one that light meets first. A surface's power is counted convex plus, on either side, so that the
 //! nominal power is the plain sum of both; its radius has the sign of its power. Matrices keep toric surfaces that cross at any
 //! angle right: nothing here works meridian by meridian.
 
+mod distance;
 mod material;
 mod sagitta;
 mod surface;
 mod thick;
+mod worn;
 
+pub use distance::{
+    addition_at_back, addition_at_front, at_cornea, effective_at, from_cornea, near_effectivity, reduced_thickness,
+    refitted,
+};
 pub use material::{Material, longitudinal_chromatic_aberration, reflectance, transverse_chromatic_aberration};
 pub use sagitta::{MOST_SEMI_DIAMETER, approximate_sagitta, radius_of_sagitta, sagitta};
 pub use surface::Surface;
 pub use thick::{EquivalentPower, ThickLens};
+pub use worn::{MOST_TILT, Tilt};
 
 use crate::quantity::{Dioptre, RefractiveIndex};
 use crate::vector::{self, PowerMatrix};
@@ -31,7 +39,9 @@ pub enum Error {
     IndexRange,
     /// A centre thickness outside 0 to 30 mm.
     ThicknessRange,
-    /// A focal point of the first surface lies within the lens, or too near its other vertex to tell.
+    /// An angle of tilt or wrap beyond [`MOST_TILT`].
+    AngleRange,
+    /// A focal point lies within the lens or the step, or too near its end to tell.
     FocusInside,
     /// A radius of nothing, or so short that the power exceeds 64 D.
     RadiusRange,
@@ -49,7 +59,15 @@ impl Error {
     /// The operands are out of the operation's range.
     #[must_use]
     pub const fn is_range(self) -> bool {
-        matches!(self, Self::Saturated | Self::PowerRange | Self::IndexRange | Self::ThicknessRange | Self::RadiusRange)
+        matches!(
+            self,
+            Self::Saturated
+                | Self::PowerRange
+                | Self::IndexRange
+                | Self::ThicknessRange
+                | Self::AngleRange
+                | Self::RadiusRange
+        )
     }
 }
 
@@ -60,6 +78,7 @@ impl fmt::Display for Error {
             Self::PowerRange => "a power is out of range (64 D)",
             Self::IndexRange => "the index of a lens is 1.25 or more",
             Self::ThicknessRange => "a centre thickness lies from 0 to 30 mm",
+            Self::AngleRange => "an angle of tilt or wrap lies within 30 degrees",
             Self::FocusInside => "a focal point lies within the lens",
             Self::RadiusRange => "the radius is too short",
             Self::Flat => "the surface is flat",

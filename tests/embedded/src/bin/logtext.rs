@@ -11,7 +11,7 @@ use defmt::info;
 use defmt_semihosting as _;
 use dioptric::{
     axis, bearing, degrees, dioptres, fraction,
-    lens::{self, Material, Surface, ThickLens},
+    lens::{self, Material, Surface, ThickLens, Tilt},
     micrometres, millimetres, nanometres,
     prism::{self, Eye, Prism},
     prism_dioptres,
@@ -43,6 +43,7 @@ fn main() -> ! {
     vectors();
     prisms();
     lenses();
+    worn();
     fits();
     calibrations();
     multifocals();
@@ -118,6 +119,12 @@ fn lenses() {
     info!("EquivalentPower {}", lens.and_then(|lens| lens.equivalent_power()));
     info!("Material {}", Material::nearest(Surface::CLOCK_INDEX));
     info!("lens::Error {}", lens::Error::FocusInside);
+}
+
+fn worn() {
+    info!("Tilt {}", Tilt::worn(degrees!(10.0), degrees!(5.0), Eye::Right));
+    info!("Tilt {}", Tilt::framed(degrees!(10.0), degrees!(5.0), Eye::Left));
+    info!("Tilt {}", Tilt::about(axis!(35.0), degrees!(12.5)));
 }
 
 /// Where a lens of +5.00 D at the plate, throw 20 mm, puts four spots: moved by a tenth of their distance.

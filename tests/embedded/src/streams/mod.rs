@@ -20,6 +20,7 @@ mod sensor;
 mod tolerance;
 mod uncertainty;
 mod vector;
+mod worn;
 mod zones;
 
 pub use digest::Digest;
@@ -40,6 +41,7 @@ pub fn all() -> impl Iterator<Item = &'static Stream> {
         vector::STREAMS,
         prism::STREAMS,
         lens::STREAMS,
+        worn::STREAMS,
         finder::STREAMS,
         holes::STREAMS,
         sensor::STREAMS,

@@ -1,3 +1,5 @@
+mod worn;
+
 use dioptric::{
     lens::{self, EquivalentPower, Error, Material, Surface, ThickLens},
     quantity::{AbbeNumber, RefractiveIndex},
@@ -14,6 +16,7 @@ pub fn probe() {
     thick_lenses();
     sagittas();
     materials();
+    worn::probe();
 }
 
 fn surfaces() {
