@@ -10,6 +10,7 @@
 //! | [`prism`] | where is the base, and what does decentring do? | [`Prism`](prism::Prism) |
 //! | [`sensor`] | where are the spots, and what lens do they show? how do polariser and tint lie? | [`SpotFinder`](sensor::SpotFinder), [`Reference`](sensor::Reference), [`SlopeSums`](sensor::SlopeSums), [`Fit`](sensor::Fit), [`RobustFit`](sensor::RobustFit), [`PowerMap`](sensor::PowerMap), [`HigherOrder`](sensor::HigherOrder), [`Pose`](sensor::Pose), [`Portions`](sensor::Portions), [`PolariserSums`](sensor::PolariserSums), [`GradientSums`](sensor::GradientSums), [`WavelengthCorrection`](sensor::WavelengthCorrection) |
 //! | [`lens`] | what does a lens with two surfaces and a thickness do, and a lens that is worn tilted? | [`ThickLens`](lens::ThickLens), [`Surface`](lens::Surface), [`Tilt`](lens::Tilt) |
+//! | [`shape`] | to which outline is it cut? | [`Contour`](shape::Contour), [`Motion`](shape::Motion) |
 //! | [`tolerance`] | is it the lens that was ordered? | [`Class`](tolerance::Class), [`Verdict`](tolerance::Verdict) |
 //! | [`math`], [`text`] | with what arithmetic and notation? | kernels, [`ParseError`](text::ParseError) |
 //!
@@ -61,6 +62,7 @@ pub mod prism;
 pub mod quantity;
 pub mod rx;
 pub mod sensor;
+pub mod shape;
 pub mod text;
 pub mod tolerance;
 pub mod vector;

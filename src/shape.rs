@@ -1,0 +1,46 @@
+//! Shapes: the outline to which a lens is cut, where it lies in the blank, and whether the cut came out right.
+//!
+//! A shape is seen as everywhere: x to the observer's right, y up, from the front of the lens, and counted from a centre within it, the
+//! boxed centre unless it says otherwise. Its corners run counter-clockwise from the observer's right.
+
+mod contour;
+mod motion;
+
+pub use contour::{Contour, Corners};
+pub use motion::Motion;
+
+use core::fmt;
+
+/// Why there is no such shape.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
+pub enum Error {
+    /// Fewer corners than [`Contour::LEAST_COUNT`] or more than [`Contour::MOST_COUNT`].
+    CornerCount,
+    /// As many radii as angles and heights are needed, where there are any.
+    LengthsDiffer,
+    /// A radius of nothing or less, or beyond [`Contour::MOST_RADIUS`]; the index of the first.
+    RadiusRange(u16),
+    /// A height beyond [`Contour::MOST_HEIGHT`], either way; the index of the first.
+    HeightRange(u16),
+    /// An angle that is not beyond the one before it and short of a full turn: the outline would cross itself. Its index.
+    Crosses(u16),
+    /// Two angles further apart than [`Contour::MOST_STEP`]; the index of the second.
+    Gap(u16),
+}
+
+impl fmt::Display for Error {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::CornerCount => f.write_str("a shape has 64 to 2048 corners"),
+            Self::LengthsDiffer => f.write_str("not as many radii, angles and heights"),
+            Self::RadiusRange(at) => write!(f, "radius {at} is not within 0 to 64 mm"),
+            Self::HeightRange(at) => write!(f, "height {at} is not within 64 mm"),
+            Self::Crosses(at) => write!(f, "the outline turns back at corner {at}"),
+            Self::Gap(at) => write!(f, "the angle before corner {at} exceeds 12 degrees"),
+        }
+    }
+}
+
+impl core::error::Error for Error {}
