@@ -11,7 +11,8 @@
 //! | [`sensor`] | where are the spots, and what lens do they show? how do polariser and tint lie? | [`SpotFinder`](sensor::SpotFinder), [`Reference`](sensor::Reference), [`SlopeSums`](sensor::SlopeSums), [`Fit`](sensor::Fit), [`RobustFit`](sensor::RobustFit), [`PowerMap`](sensor::PowerMap), [`HigherOrder`](sensor::HigherOrder), [`Pose`](sensor::Pose), [`Portions`](sensor::Portions), [`PolariserSums`](sensor::PolariserSums), [`GradientSums`](sensor::GradientSums), [`WavelengthCorrection`](sensor::WavelengthCorrection) |
 //! | [`lens`] | what does a lens with two surfaces and a thickness do, and a lens that is worn tilted? | [`ThickLens`](lens::ThickLens), [`Surface`](lens::Surface), [`Tilt`](lens::Tilt) |
 //! | [`shape`] | to which outline is it cut? | [`Contour`](shape::Contour), [`Motion`](shape::Motion) |
-//! | [`tolerance`] | is it the lens that was ordered? | [`Class`](tolerance::Class), [`Verdict`](tolerance::Verdict) |
+//! | [`order`] | what was ordered for both eyes, and what was measured? | [`Order`](order::Order), [`Measurement`](order::Measurement) |
+//! | [`tolerance`] | is it the lens, and the pair, that was ordered? | [`Class`](tolerance::Class), [`Verdict`](tolerance::Verdict), [`PairClass`](tolerance::PairClass), [`PairVerdict`](tolerance::PairVerdict) |
 //! | [`math`], [`text`] | with what arithmetic and notation? | kernels, [`ParseError`](text::ParseError) |
 //!
 //! # Conventions
@@ -58,6 +59,7 @@ mod log;
 pub mod math;
 #[cfg(feature = "libm")]
 pub mod oracle;
+pub mod order;
 pub mod prism;
 pub mod quantity;
 pub mod rx;

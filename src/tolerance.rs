@@ -60,6 +60,7 @@ mod iso_8598_1;
 mod iso_8980_1;
 mod iso_8980_2;
 mod judge;
+mod pair;
 mod rows;
 mod rule;
 mod verdict;
@@ -73,6 +74,11 @@ pub use iso_8980_1::ISO_8980_1;
 pub use iso_8980_2::ISO_8980_2;
 pub use iso_21987::{ISO_21987, ISO_21987_PROGRESSIVE};
 pub use judge::{Measured, MeasuredPower, Ordered, judge};
+pub use pair::{
+    ANSI_Z80_1_PAIR, Acceptance, BlameRule, CurveLimit, GeometryLimits, ISO_21987_PAIR, ImbalanceLimit, ImbalanceRow,
+    ImbalanceRule, LengthLimit, PairClass, PairVerdict, PrismOrPosition, RowLens, TiltLimit, judge_pair,
+    shift_for_imbalance,
+};
 pub use rows::{AdditionRow, AxisRow, CylinderRow, Limit, MeridianRow, PrismRow, PrismRule, below};
 pub use rule::{Decision, Rule, Uncertainty};
 pub use verdict::{Finding, Parameter, Value, Verdict};

@@ -42,15 +42,51 @@ pub fn label(parameter: Parameter) -> &'static str {
         Parameter::ReferencePoint => "reference point",
         Parameter::PolariserAxis => "polariser axis",
         Parameter::GradientDirection => "gradient direction",
+        Parameter::Height => "height",
+        Parameter::FittingPoint => "fitting point",
+        Parameter::SegmentTilt => "segment tilt",
+        Parameter::SegmentWidth => "segment width",
+        Parameter::SegmentDepth => "segment depth",
+        Parameter::CentreThickness => "centre thickness",
+        Parameter::BaseCurve => "base curve",
+        Parameter::Warpage => "warpage",
+        Parameter::ImbalanceHorizontal => "imbalance, in is +",
+        Parameter::ImbalanceVertical => "imbalance, R up +",
+        Parameter::CentrationDistance => "centration dist.",
+        Parameter::ReferenceHeights => "heights, R - L",
+        Parameter::NearCentration => "near centration",
+        Parameter::HeightDifference => "segments, R - L",
+        Parameter::SegmentDifference => "sizes, R - L",
+        Parameter::BicentricPrism => "bicentric, R - L",
     }
 }
 
 pub const fn unit(parameter: Parameter) -> &'static str {
     match parameter {
-        Parameter::SphereMeridian | Parameter::CylinderMeridian | Parameter::Cylinder | Parameter::Addition => "D",
-        Parameter::Axis | Parameter::PolariserAxis | Parameter::GradientDirection => "deg",
-        Parameter::PrismHorizontal | Parameter::PrismVertical | Parameter::Prism => "cm/m",
-        Parameter::ReferencePoint => "mm",
+        Parameter::SphereMeridian
+        | Parameter::CylinderMeridian
+        | Parameter::Cylinder
+        | Parameter::Addition
+        | Parameter::BaseCurve
+        | Parameter::Warpage => "D",
+        Parameter::Axis | Parameter::PolariserAxis | Parameter::GradientDirection | Parameter::SegmentTilt => "deg",
+        Parameter::PrismHorizontal
+        | Parameter::PrismVertical
+        | Parameter::Prism
+        | Parameter::ImbalanceHorizontal
+        | Parameter::ImbalanceVertical
+        | Parameter::BicentricPrism => "cm/m",
+        Parameter::ReferencePoint
+        | Parameter::Height
+        | Parameter::FittingPoint
+        | Parameter::SegmentWidth
+        | Parameter::SegmentDepth
+        | Parameter::CentreThickness
+        | Parameter::CentrationDistance
+        | Parameter::ReferenceHeights
+        | Parameter::NearCentration
+        | Parameter::HeightDifference
+        | Parameter::SegmentDifference => "mm",
     }
 }
 

@@ -23,6 +23,22 @@ impl Parameter {
             Self::ReferencePoint => "reference point",
             Self::PolariserAxis => "polariser axis",
             Self::GradientDirection => "gradient direction",
+            Self::Height => "height",
+            Self::FittingPoint => "fitting point, horizontal",
+            Self::SegmentTilt => "segment tilt",
+            Self::SegmentWidth => "segment width",
+            Self::SegmentDepth => "segment depth",
+            Self::CentreThickness => "centre thickness",
+            Self::BaseCurve => "base curve",
+            Self::Warpage => "warpage",
+            Self::ImbalanceHorizontal => "horizontal imbalance",
+            Self::ImbalanceVertical => "vertical imbalance",
+            Self::CentrationDistance => "centration distance",
+            Self::ReferenceHeights => "reference heights",
+            Self::NearCentration => "near centration",
+            Self::HeightDifference => "height difference",
+            Self::SegmentDifference => "segment sizes",
+            Self::BicentricPrism => "bicentric prism",
         }
     }
 }

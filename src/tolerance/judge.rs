@@ -71,7 +71,7 @@ impl MeasuredPower {
         written.map_or(Principal::BEYOND, Principal::of)
     }
 
-    fn matrix(self) -> PowerMatrix {
+    pub(super) fn matrix(self) -> PowerMatrix {
         match self {
             Self::Vector(power) => power.into(),
             Self::Written(power) => power.into(),

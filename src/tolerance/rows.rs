@@ -182,7 +182,7 @@ impl Requirement {
 }
 
 /// On the end of a row or before it. In counts: the open end needs no more than to stay the largest.
-fn reaches(up_to: i32, value: i32) -> bool {
+pub(super) fn reaches(up_to: i32, value: i32) -> bool {
     value <= up_to.saturating_add(Dioptre::SLACK.to_bits())
 }
 
@@ -232,7 +232,7 @@ pub(super) fn component_requirement(
 ///
 /// # Accuracy
 /// Within 0.6 units of 2^-20.
-fn effect_of_shift(shift: Millimetre, power: Dioptre) -> PrismDioptre {
+pub(super) fn effect_of_shift(shift: Millimetre, power: Dioptre) -> PrismDioptre {
     let product = i64::from(shift.to_bits()).wrapping_mul(i64::from(power.to_bits()));
     let tenfold = math::saturate(math::shift_round(product, Millimetre::FRACTION_BITS));
     PrismDioptre::from_bits(tenfold.saturating_add(5).wrapping_div(10))

@@ -64,6 +64,16 @@ pub struct Uncertainty {
     pub polariser: Option<Degree>,
     /// Of a gradient tint's direction.
     pub gradient: Option<Degree>,
+    /// Of positions and sizes read on the lens in its frame: heights, centration distances, segments.
+    pub length: Option<Millimetre>,
+    /// Of the tilt of a segment or of marks.
+    pub tilt: Option<Degree>,
+    /// Of the thickness.
+    pub thickness: Option<Millimetre>,
+    /// Of a curve read with a lens clock: base curve, warpage.
+    pub curve: Option<Dioptre>,
+    /// Of a bicentric prism.
+    pub bicentric: Option<PrismDioptre>,
 }
 
 impl Uncertainty {
@@ -90,13 +100,11 @@ impl Uncertainty {
             cylinder_meridian: Some(standard.across.double()),
             cylinder: Some(standard.cylinder.double()),
             axis: standard.axis.map(Degree::double),
-            addition: None,
             prism_horizontal: Some(horizontal),
             prism_vertical: Some(vertical),
             prism: Some(Prism::new(horizontal, vertical).resultant().0),
             position: standard.centre.map(|centre| Point::distance(centre + centre)),
-            polariser: None,
-            gradient: None,
+            ..Self::default()
         }
     }
 
@@ -113,13 +121,11 @@ impl Uncertainty {
             cylinder_meridian: Some(expanded.across),
             cylinder: Some(expanded.cylinder),
             axis: expanded.axis,
-            addition: None,
             prism_horizontal: Some(expanded.prism_x),
             prism_vertical: Some(expanded.prism_y),
             prism: Some(Prism::new(expanded.prism_x, expanded.prism_y).resultant().0),
             position: expanded.centre.map(Point::distance),
-            polariser: None,
-            gradient: None,
+            ..Self::default()
         }
     }
 }
@@ -154,12 +160,29 @@ impl Rule {
             Parameter::Cylinder => expanded.cylinder.map(Dioptre::to_bits),
             Parameter::Axis => expanded.axis.map(Degree::to_bits),
             Parameter::Addition => expanded.addition.map(Dioptre::to_bits),
-            Parameter::PrismHorizontal => expanded.prism_horizontal.map(PrismDioptre::to_bits),
-            Parameter::PrismVertical => expanded.prism_vertical.map(PrismDioptre::to_bits),
+            Parameter::PrismHorizontal | Parameter::ImbalanceHorizontal => {
+                expanded.prism_horizontal.map(PrismDioptre::to_bits)
+            }
+            Parameter::PrismVertical | Parameter::ImbalanceVertical => {
+                expanded.prism_vertical.map(PrismDioptre::to_bits)
+            }
             Parameter::Prism => expanded.prism.map(PrismDioptre::to_bits),
-            Parameter::ReferencePoint => expanded.position.map(Millimetre::to_bits),
+            Parameter::ReferencePoint | Parameter::CentrationDistance | Parameter::ReferenceHeights => {
+                expanded.position.map(Millimetre::to_bits)
+            }
             Parameter::PolariserAxis => expanded.polariser.map(Degree::to_bits),
             Parameter::GradientDirection => expanded.gradient.map(Degree::to_bits),
+            Parameter::Height
+            | Parameter::FittingPoint
+            | Parameter::SegmentWidth
+            | Parameter::SegmentDepth
+            | Parameter::NearCentration
+            | Parameter::HeightDifference
+            | Parameter::SegmentDifference => expanded.length.map(Millimetre::to_bits),
+            Parameter::SegmentTilt => expanded.tilt.map(Degree::to_bits),
+            Parameter::CentreThickness => expanded.thickness.map(Millimetre::to_bits),
+            Parameter::BaseCurve | Parameter::Warpage => expanded.curve.map(Dioptre::to_bits),
+            Parameter::BicentricPrism => expanded.bicentric.map(PrismDioptre::to_bits),
         };
         bits.map(i32::saturating_abs)
     }

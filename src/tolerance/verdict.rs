@@ -31,6 +31,38 @@ pub enum Parameter {
     PolariserAxis,
     /// Direction towards the lighter side of a gradient tint.
     GradientDirection,
+    /// Height above the lower boxed tangent of a segment's top or a fitting point.
+    Height,
+    /// Monocular centration distance of a fitting point.
+    FittingPoint,
+    /// Tilt of a segment's top or of the alignment reference marks.
+    SegmentTilt,
+    /// Width of a segment.
+    SegmentWidth,
+    /// Depth of a segment.
+    SegmentDepth,
+    /// Thickness at the reference point.
+    CentreThickness,
+    /// Base curve.
+    BaseCurve,
+    /// Warpage: cylinder that mounting has put into the base curve.
+    Warpage,
+    /// Of a pair: horizontal prism imbalance.
+    ImbalanceHorizontal,
+    /// Of a pair: vertical prism imbalance.
+    ImbalanceVertical,
+    /// Of a pair: distance of the reference points.
+    CentrationDistance,
+    /// Of a pair: difference of the reference points' heights, the right one's less the left one's.
+    ReferenceHeights,
+    /// Of a pair: distance of the segments' middles.
+    NearCentration,
+    /// Of a pair: difference of the heights of segments or fitting points, the right one's less the left one's.
+    HeightDifference,
+    /// Of a pair: difference of the segments' sizes.
+    SegmentDifference,
+    /// Of a pair: bicentric prism, the right one's less the left one's.
+    BicentricPrism,
 }
 
 /// A quantity with its unit.
@@ -69,13 +101,48 @@ impl Parameter {
     /// A deviation, limit or uncertainty of this parameter.
     const fn difference(self, bits: i32) -> Value {
         match self {
-            Self::SphereMeridian | Self::CylinderMeridian | Self::Cylinder | Self::Addition => {
-                Value::Power(Dioptre::from_bits(bits))
+            Self::SphereMeridian
+            | Self::CylinderMeridian
+            | Self::Cylinder
+            | Self::Addition
+            | Self::BaseCurve
+            | Self::Warpage => Value::Power(Dioptre::from_bits(bits)),
+            Self::Axis | Self::PolariserAxis | Self::GradientDirection | Self::SegmentTilt => {
+                Value::Angle(Degree::from_bits(bits))
             }
-            Self::Axis | Self::PolariserAxis | Self::GradientDirection => Value::Angle(Degree::from_bits(bits)),
-            Self::PrismHorizontal | Self::PrismVertical | Self::Prism => Value::Prism(PrismDioptre::from_bits(bits)),
-            Self::ReferencePoint => Value::Length(Millimetre::from_bits(bits)),
+            Self::PrismHorizontal
+            | Self::PrismVertical
+            | Self::Prism
+            | Self::ImbalanceHorizontal
+            | Self::ImbalanceVertical
+            | Self::BicentricPrism => Value::Prism(PrismDioptre::from_bits(bits)),
+            Self::ReferencePoint
+            | Self::Height
+            | Self::FittingPoint
+            | Self::SegmentWidth
+            | Self::SegmentDepth
+            | Self::CentreThickness
+            | Self::CentrationDistance
+            | Self::ReferenceHeights
+            | Self::NearCentration
+            | Self::HeightDifference
+            | Self::SegmentDifference => Value::Length(Millimetre::from_bits(bits)),
         }
+    }
+
+    /// About both lenses together.
+    const fn is_of_pair(self) -> bool {
+        matches!(
+            self,
+            Self::ImbalanceHorizontal
+                | Self::ImbalanceVertical
+                | Self::CentrationDistance
+                | Self::ReferenceHeights
+                | Self::NearCentration
+                | Self::HeightDifference
+                | Self::SegmentDifference
+                | Self::BicentricPrism
+        )
     }
 
     /// A value of this parameter as ordered or measured.
@@ -184,6 +251,16 @@ impl Finding {
         self.uncertainty.map(|bits| self.parameter.difference(bits))
     }
 
+    /// The deviation as counts; `None` when nothing was measured, or the scale was left.
+    pub(super) fn deviation_bits(&self) -> Option<i32> {
+        self.deviation.filter(|deviation| deviation.saturating_abs() < i32::MAX)
+    }
+
+    /// The limit less the uncertainty that is taken into account.
+    pub(super) fn guarded_limit_bits(&self) -> Option<i32> {
+        self.limit.map(|limit| limit.saturating_sub(self.uncertainty.unwrap_or_default()))
+    }
+
     /// How much of the tolerance the deviation uses, in thousandths; `None` without either, without an allowance, or
     /// when the deviation is saturated.
     ///
@@ -206,8 +283,8 @@ impl Finding {
     }
 }
 
-/// Most findings of one lens: one for each [`Parameter`].
-const MOST_FINDINGS: usize = 11;
+/// Most findings of one lens: one for each [`Parameter`] that is not of a pair.
+const MOST_FINDINGS: usize = 19;
 
 /// The findings of one lens, and what follows from them.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -220,7 +297,17 @@ impl Verdict {
     /// Of what [`super::judge`] finds: two meridians, cylinder, axis, addition, two about prism.
     #[inline]
     pub(super) const fn of([sphere, across, cylinder, axis, addition, first, second]: [Option<Finding>; 7]) -> Self {
-        Self { findings: [sphere, across, cylinder, axis, addition, first, second, None, None, None, None] }
+        Self {
+            findings: [
+                sphere, across, cylinder, axis, addition, first, second, None, None, None, None, None, None, None,
+                None, None, None, None, None,
+            ],
+        }
+    }
+
+    /// Of what [`super::judge_pair`] finds about both lenses together.
+    pub(super) const fn of_pair([a, b, c, d, e, f, g, h]: [Option<Finding>; 8]) -> Self {
+        Self { findings: [a, b, c, d, e, f, g, h, None, None, None, None, None, None, None, None, None, None, None] }
     }
 
     /// What was found about those parameters alone.
@@ -229,6 +316,8 @@ impl Verdict {
     }
 
     /// The verdict with one more finding, such as that of a polariser; an earlier one about the same parameter gives way.
+    ///
+    /// A finding about a pair is none about a lens, and is left out.
     ///
     /// ```
     /// use dioptric::axis;
@@ -241,10 +330,13 @@ impl Verdict {
     /// ```
     #[must_use]
     pub fn with(mut self, finding: Finding) -> Self {
+        if finding.parameter.is_of_pair() {
+            return self;
+        }
         let same = |other: &Option<Finding>| other.is_some_and(|other| other.parameter == finding.parameter);
         let behind_all = || self.findings.iter().rposition(Option::is_some).map_or(0, |last| last.saturating_add(1));
         let at = self.findings.iter().position(same).unwrap_or_else(behind_all);
-        // There are as many places as parameters: when the last is taken, one before it is free.
+        // There are as many places as a lens has parameters: when the last is taken, one before it is free.
         let at = if at < MOST_FINDINGS { Some(at) } else { self.findings.iter().position(Option::is_none) };
         if let Some(place) = at.and_then(|at| self.findings.get_mut(at)) {
             *place = Some(finding);

@@ -77,8 +77,7 @@ impl Generator {
             prism_vertical: prism,
             prism,
             position: Some(Millimetre::from_bits(self.small() >> 6)),
-            polariser: None,
-            gradient: None,
+            ..Uncertainty::default()
         })
     }
 }

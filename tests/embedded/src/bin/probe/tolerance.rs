@@ -74,6 +74,11 @@ fn uncertainty() -> Uncertainty {
         position: Some(millimetres()),
         polariser: Some(degrees()),
         gradient: Some(degrees()),
+        length: black_box(Some(millimetres())),
+        tilt: Some(degrees()),
+        thickness: Some(millimetres()),
+        curve: Some(dioptres()),
+        bicentric: Some(prism_dioptres()),
     }
 }
 
