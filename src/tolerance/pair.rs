@@ -20,6 +20,7 @@ use crate::order::{LensKind, Measurement, Order};
 use crate::prism::{Eye, Prism};
 use crate::quantity::{Dioptre, Millimetre, Point, PrismDioptre};
 use core::fmt;
+use remedy::{Band, least_shift};
 use side::Side;
 
 /// How measurement uncertainty counts in a pair: each lens's [`Measurement`] brings its own. See [`Rule`].
@@ -48,7 +49,7 @@ pub struct PairVerdict {
     pub blamed_horizontally: Option<Eye>,
     /// The same vertically.
     pub blamed_vertically: Option<Eye>,
-    /// The least shift of the right lens alone that brings the imbalance within its limits. `None` where nothing need be
+    /// The least shift of the right lens alone after which imbalance or positions conform. `None` where nothing need be
     /// moved, no shift does it, or the pair's imbalance is not judged.
     pub shift_right: Option<Point>,
     /// The same of the left lens.
@@ -415,19 +416,41 @@ impl Both<'_> {
         if conforms(&found.horizontal) && conforms(&found.vertical) {
             return [None, None];
         }
-        let deviation = |finding: &Finding| finding.deviation_bits().map(PrismDioptre::from_bits);
-        // An imbalance that its position excuses is as good as one within its limit: it may stay as it is.
-        let limit = |finding: &Finding| {
-            let limit = finding.guarded_limit_bits().map(PrismDioptre::from_bits)?;
-            Some(if conforms(finding) { limit.max(deviation(finding)?.abs()) } else { limit })
+        [self.shift_of(Eye::Right, found), self.shift_of(Eye::Left, found)]
+    }
+
+    /// By the imbalance or, where the class lets it count, by the position: whichever is nearer, horizontally and vertically.
+    fn shift_of(&self, eye: Eye, found: &Imbalance) -> Option<Point> {
+        let prism = |finding: &Finding| {
+            let limit = PrismDioptre::from_bits(finding.guarded_limit_bits()?);
+            Some((PrismDioptre::from_bits(finding.deviation_bits()?), limit))
         };
-        let shifts = || {
-            let surplus = Prism::new(deviation(&found.horizontal)?, deviation(&found.vertical)?);
-            let limits = [limit(&found.horizontal)?, limit(&found.vertical)?];
-            let right = shift_for_imbalance(self.right.measured_power(), surplus, limits);
-            let left = shift_for_imbalance(self.left.measured_power(), -surplus, limits);
-            Some([right, left])
+        let ((x, across), (y, up)) = (prism(&found.horizontal)?, prism(&found.vertical)?);
+        // What is too much of the right lens is too little of the left one.
+        let (power, surplus) = match eye {
+            Eye::Right => (self.right.measured_power(), Prism::new(x, y)),
+            Eye::Left => (self.left.measured_power(), Prism::new(-x, -y)),
         };
-        shifts().unwrap_or([None, None])
+        let [by_x, by_y] = Band::of_prism(power, surplus, [across, up]);
+        let [at_x, at_y] = self.positions_of(eye, found);
+        let choices = [[Some(by_x), Some(by_y)], [at_x, Some(by_y)], [Some(by_x), at_y], [at_x, at_y]];
+        let shifts = choices.into_iter().filter_map(|[across, up]| least_shift([across?, up?]));
+        shifts.min_by_key(|shift| remedy::square(*shift))
+    }
+
+    /// What a shift of that lens makes of the positions, where the class lets them count and the other lens's own does not forbid it.
+    fn positions_of(&self, eye: Eye, found: &Imbalance) -> [Option<Band>; 2] {
+        let ImbalanceRule::PrismOrPosition { each, .. } = *self.imbalance_rule() else { return [None, None] };
+        let Some((right, left)) = self.right.offset().zip(self.left.offset()) else { return [None, None] };
+        let [across, up] = found.positions.map(|finding| Some(Millimetre::from_bits(finding?.guarded_limit_bits()?)));
+        let (own, other) = match eye {
+            Eye::Right => (right, left),
+            Eye::Left => (left, right),
+        };
+        let band_x = across.and_then(|limit| match each {
+            true => (other.x.abs() <= limit).then(|| Band::of_position(true, own.x, limit)),
+            false => Some(Band::of_position(true, own.x - other.x, limit)),
+        });
+        [band_x, up.map(|limit| Band::of_position(false, own.y - other.y, limit))]
     }
 }

@@ -24,7 +24,7 @@ pub(super) struct Side<'a> {
 }
 
 impl<'a> Side<'a> {
-    pub fn new(
+    pub(super) fn new(
         eye: Eye,
         order: &'a LensOrder,
         lens: &'a LensMeasurement,
@@ -39,24 +39,24 @@ impl<'a> Side<'a> {
     }
 
     /// Judged as the standards judge power-variation lenses.
-    pub fn is_special(&self) -> bool {
+    pub(super) fn is_special(&self) -> bool {
         self.order.kind == LensKind::PowerVariation || self.order.is_position_specific()
     }
 
-    pub fn prism(&self) -> Option<Prism> {
+    pub(super) fn prism(&self) -> Option<Prism> {
         self.lens.optics.prism
     }
 
-    pub fn ordered_amount(&self) -> PrismDioptre {
+    pub(super) fn ordered_amount(&self) -> PrismDioptre {
         self.bench.prism.resultant().0
     }
 
-    pub fn measured_power(&self) -> PowerMatrix {
+    pub(super) fn measured_power(&self) -> PowerMatrix {
         self.lens.optics.power.map_or(self.power, super::super::MeasuredPower::matrix)
     }
 
     /// The reference point, seen from where it should be.
-    pub fn offset(&self) -> Option<Point> {
+    pub(super) fn offset(&self) -> Option<Point> {
         self.lens.reference_offset.or_else(|| self.offset_of_marks()).or_else(|| self.offset_of_prism())
     }
 
@@ -86,7 +86,7 @@ impl<'a> Side<'a> {
     }
 
     /// What is found of this lens. `judged_together`: its prism counts in the pair's imbalance alone.
-    pub fn verdict(&self, class: &PairClass, judged_together: bool) -> Verdict {
+    pub(super) fn verdict(&self, class: &PairClass, judged_together: bool) -> Verdict {
         let of_lens = match self.order.kind {
             LensKind::PowerVariation => class.power_variation,
             LensKind::SingleVision | LensKind::Multifocal => class.single_vision,

@@ -13,6 +13,7 @@ use dioptric::{
     axis, bearing, degrees, dioptres, fraction,
     lens::{self, Material, Surface, ThickLens, Tilt},
     micrometres, millimetres, nanometres,
+    order::{LensMeasurement, LensOrder, Measurement, Order},
     prism::{self, Eye, Prism},
     prism_dioptres,
     quantity::{self, AbbeNumber, Axis, Dioptre, Millimetre, Point, RefractiveIndex},
@@ -29,8 +30,8 @@ use dioptric::{
     },
     text::ParseError,
     tolerance::{
-        Class, Finding, ISO_8598_1, ISO_21987, Limit, Measured, Ordered, POLARISER_AXIS, Parameter, Rule, TestReading,
-        Uncertainty, judge, judge_instrument,
+        ANSI_Z80_1_PAIR, Acceptance, Class, Finding, ISO_8598_1, ISO_21987, Limit, Measured, Ordered, POLARISER_AXIS,
+        Parameter, Rule, TestReading, Uncertainty, judge, judge_instrument, judge_pair,
     },
     vector::{self, PowerMatrix, PowerVector, Sample},
 };
@@ -389,6 +390,17 @@ fn verdicts() {
     let verdict =
         judge_instrument(&ISO_8598_1, &[reading], Rule::Simple, |index, finding| info!("of {} {}", index, finding));
     info!("InstrumentVerdict {}", verdict);
+    let lens = LensOrder { power, height: Some(millimetres!(18.0)), ..LensOrder::default() };
+    let order = Order { right: Some(lens), left: Some(lens) };
+    info!("Order {}", order);
+    let up = Prism::new(prism_dioptres!(0.0), prism_dioptres!(0.6));
+    let right = LensMeasurement { optics: Measured { prism: Some(up), ..measured }, ..LensMeasurement::default() };
+    let left =
+        LensMeasurement { optics: Measured { prism: Some(Prism::ZERO), ..measured }, ..LensMeasurement::default() };
+    let pair = Measurement { right, left };
+    info!("Measurement {}", pair);
+    info!("PairVerdict {}", judge_pair(&ANSI_Z80_1_PAIR, &order, &pair, Acceptance::Simple));
+    info!("ImbalanceRule {}", ANSI_Z80_1_PAIR.imbalance);
     info!("Class {} {}", ISO_21987.name, ISO_21987.provenance());
     info!("Limit {} {}", Limit::Percent(2), Limit::Absolute(dioptres!(0.12)));
     info!("tolerance::Error {}", Class { axis: &[], ..ISO_21987 }.check());

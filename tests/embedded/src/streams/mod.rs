@@ -13,6 +13,7 @@ mod lens;
 mod light;
 mod math;
 mod multifocal;
+mod pair;
 mod prism;
 mod quantity;
 mod rx;
@@ -50,6 +51,7 @@ pub fn all() -> impl Iterator<Item = &'static Stream> {
         multifocal::STREAMS,
         zones::STREAMS,
         tolerance::STREAMS,
+        pair::STREAMS,
         chain::STREAMS,
     ]
     .into_iter()

@@ -8,6 +8,7 @@
 
 mod lens;
 mod math;
+mod order;
 mod prism;
 mod quantity;
 mod rx;
@@ -114,6 +115,7 @@ fn main() -> ! {
     prism::probe();
     lens::probe();
     sensor::probe();
+    order::probe();
     tolerance::probe();
     finish()
 }

@@ -1,3 +1,5 @@
+mod pair;
+
 use core::hint::black_box;
 
 use dioptric::{
@@ -30,6 +32,7 @@ pub fn probe() {
     keep(tolerance::below(dioptres()));
     directions();
     classes();
+    pair::probe();
 }
 
 fn instrument() {
