@@ -1,6 +1,7 @@
 //! The command line, and the order read from it.
 
 use crate::lens::Judging;
+use crate::pair;
 use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
 use clap::{Parser, ValueEnum};
 use dioptric::prism::{Eye, Prism};
@@ -14,6 +15,7 @@ use std::path::{Path, PathBuf};
 const USAGE: &str = "\
 inspect --eye <EYE> --rx <RX> [--prism <PRISM>] --spots <F.csv> --gap <MM> --throw <MM> [OPTIONS]
        inspect --eye <EYE> --rx <RX> [--prism <PRISM>] --frame <F.pgm> --reference <F.pgm> --setup <F.toml> [OPTIONS]
+       inspect --order <ORDER.toml> --measured <M.toml> [OPTIONS]    (a pair)
        inspect [OPTIONS]    (a demo pair)";
 
 const AFTER_HELP: &str = "\
@@ -50,20 +52,32 @@ JSON
   sensor's axis; centre_x and centre_y are the optical centre, seen from there. null is what is
   undefined: an axis without cylinder, a centre when a meridian has no power, a limit where nothing
   is required. excused: beyond its own limit, but within the alternative that the class allows.
+  Of a pair: an object with lenses, of the above, and pair, an object with class, provenance, verdict (of
+  all), findings (of both together), blamed_horizontally, blamed_vertically (right, left or null),
+  shift_right, shift_left ([x, y] in millimetres to the observer's right and up, of that lens alone,
+  or null). A pair's imbalance is the right lens's surplus less the left one's: bases in, and the base
+  up of the right lens, are positive.
   Of frames besides: frame, an object with missing (holes without a spot), extra (spots without a
   hole), refused (spots that the fit left out), rejected (blobs that are no spots), turned (degrees).
 
 EXIT STATUS
-  0  all lenses conform
-  1  a lens does not: it fails, or is undetermined
+  0  all lenses conform, and the pair
+  1  a lens or the pair does not: it fails, or is undetermined
   2  bad input: a message on standard error, nothing on standard output";
 
-/// Judges a spectacle lens by the spots of a Hartmann-type sensor.
+fn after_help() -> String {
+    format!("{}\n{}\n{AFTER_HELP}", pair::ORDER_HELP, pair::MEASURED_HELP)
+}
+
+/// Judges a spectacle lens, or a pair, by the spots of a Hartmann-type sensor.
 #[derive(Parser)]
-#[command(name = "inspect", override_usage = USAGE, after_long_help = AFTER_HELP)]
+#[command(name = "inspect", override_usage = USAGE, after_long_help = after_help())]
 pub struct Args {
     #[command(flatten)]
     pub lens: Option<LensArgs>,
+
+    #[command(flatten)]
+    pub pair: Option<PairArgs>,
 
     /// Tolerance class
     #[arg(long, value_name = "NAME", default_value = "iso21987", value_parser = class_parser())]
@@ -127,6 +141,25 @@ pub struct LensArgs {
     /// The sensor that took the frames, a file as described below
     #[arg(long, value_name = "F.toml", requires = "frame")]
     pub setup: Option<PathBuf>,
+}
+
+/// A pair as it is given on the command line.
+#[derive(clap::Args)]
+#[group(multiple = true, requires_all = ["order", "measured"], conflicts_with = "LensArgs")]
+pub struct PairArgs {
+    /// The order of both lenses, a file as described below
+    #[arg(long, value_name = "ORDER.toml", required = false)]
+    pub order: Option<PathBuf>,
+
+    /// What was measured of them, a file as described below
+    #[arg(long, value_name = "M.toml", required = false)]
+    pub measured: Option<PathBuf>,
+}
+
+impl PairArgs {
+    pub fn files(&self) -> Option<(&Path, &Path)> {
+        self.order.as_deref().zip(self.measured.as_deref())
+    }
 }
 
 /// Where the spots of a lens come from.

@@ -48,7 +48,9 @@ impl fmt::Display for Closing<'_> {
         let [lens, _] = &PAIR;
         writeln!(f, "The first alone:")?;
         writeln!(f, "  inspect --eye right --rx \"{}\" --prism \"{}\" \\", lens.rx, lens.prism)?;
-        writeln!(f, "    --gap {GAP} --throw {THROW} --spots {}", lens.file)
+        writeln!(f, "    --gap {GAP} --throw {THROW} --spots {}", lens.file)?;
+        writeln!(f, "Both together, by an order file:")?;
+        writeln!(f, "  inspect --order examples/inspect/demo/order.toml --measured examples/inspect/demo/measured.toml")
     }
 }
 

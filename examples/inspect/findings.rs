@@ -50,7 +50,7 @@ pub fn label(parameter: Parameter) -> &'static str {
         Parameter::CentreThickness => "centre thickness",
         Parameter::BaseCurve => "base curve",
         Parameter::Warpage => "warpage",
-        Parameter::ImbalanceHorizontal => "imbalance, in is +",
+        Parameter::ImbalanceHorizontal => "imbalance, in +",
         Parameter::ImbalanceVertical => "imbalance, R up +",
         Parameter::CentrationDistance => "centration dist.",
         Parameter::ReferenceHeights => "heights, R - L",

@@ -2,7 +2,9 @@
 
 use crate::capture::Capture;
 use crate::lens::Lens;
-use dioptric::quantity::{Axis, Bearing, Degree, Dioptre, Micrometre, Millimetre, PrismDioptre};
+use crate::pair::Pair;
+use dioptric::prism::Eye;
+use dioptric::quantity::{Axis, Bearing, Degree, Dioptre, Micrometre, Millimetre, Point, PrismDioptre};
 use dioptric::sensor::Findings;
 use dioptric::tolerance::{self, Rule, Value};
 use serde::Serialize;
@@ -32,6 +34,48 @@ pub struct Object {
     expanded_uncertainty: Expanded,
     verdict: String,
     findings: Vec<Finding>,
+}
+
+/// A pair.
+#[derive(Serialize)]
+pub struct PairObject {
+    lenses: Vec<Object>,
+    pair: Together,
+}
+
+/// What both lenses show together.
+#[derive(Serialize)]
+struct Together {
+    class: &'static str,
+    provenance: &'static str,
+    verdict: String,
+    findings: Vec<Finding>,
+    blamed_horizontally: Option<String>,
+    blamed_vertically: Option<String>,
+    shift_right: Option<[Number; 2]>,
+    shift_left: Option<[Number; 2]>,
+}
+
+impl From<&Pair> for PairObject {
+    fn from(pair: &Pair) -> Self {
+        let verdict = &pair.verdict;
+        let findings = verdict.pair.iter().flat_map(|pair| pair.findings()).map(Finding::from).collect();
+        let name = |eye: Option<Eye>| eye.map(|eye| eye.to_string());
+        let shift = |shift: Option<Point>| shift.map(|shift| [shift.x.number(), shift.y.number()]);
+        Self {
+            lenses: pair.lenses.iter().map(Object::from).collect(),
+            pair: Together {
+                class: pair.class.name,
+                provenance: pair.class.provenance().text(),
+                verdict: verdict.decision().to_string(),
+                findings,
+                blamed_horizontally: name(verdict.blamed_horizontally),
+                blamed_vertically: name(verdict.blamed_vertically),
+                shift_right: shift(verdict.shift_right),
+                shift_left: shift(verdict.shift_left),
+            },
+        }
+    }
 }
 
 /// What the frames gave besides the spots of the fit.

@@ -2,6 +2,7 @@
 
 use crate::args::{Order, Uncertainty};
 use crate::capture::Capture;
+use crate::sensor::Sensor;
 use crate::spots::{Fault, Spots};
 use dioptric::quantity::{Axis, Dioptre, Point};
 use dioptric::rx::SpheroCylinder;
@@ -15,6 +16,16 @@ pub struct Judging {
     pub uncertainty: Uncertainty,
     /// What the setup says of gap and throw; without it, both are taken for exact.
     pub distances: GeometryUncertainty,
+}
+
+impl Judging {
+    /// With what the setup says of its distances, which a budget needs.
+    pub fn with_distances(&self, sensor: &Sensor) -> Result<Self, String> {
+        match (self.uncertainty, sensor.uncertainty) {
+            (Uncertainty::Budget, None) => Err(crate::NO_DISTANCES.into()),
+            (_, known) => Ok(Self { distances: known.unwrap_or_default(), ..*self }),
+        }
+    }
 }
 
 pub struct Lens {

@@ -12,6 +12,7 @@ mod findings;
 mod json;
 mod lens;
 mod numbers;
+mod pair;
 #[path = "../render/pgm.rs"]
 mod pgm;
 mod picture;
@@ -21,11 +22,12 @@ mod sensor;
 mod setup;
 mod spots;
 
-use args::{Args, LensArgs, Order, Source, Uncertainty, distances};
+use args::{Args, LensArgs, Order, PairArgs, Source, Uncertainty, distances};
 use capture::Capture;
 use clap::Parser;
 use dioptric::tolerance::Confidence;
-use lens::{Judging, Lens};
+use lens::Lens;
+use pair::{Pair, PairReport};
 use report::Report;
 use sensor::Sensor;
 use spots::Fault;
@@ -53,6 +55,9 @@ fn main() -> ExitCode {
 
 /// Inspects, and prints only when everything is known.
 fn run(args: &Args) -> Result<ExitCode, String> {
+    if let Some((order, measured)) = args.pair.as_ref().and_then(PairArgs::files) {
+        return run_pair(&Pair::read(order, measured, &args.judging())?, args);
+    }
     let lenses = match &args.lens {
         Some(lens) => vec![inspect(lens, args)?],
         None => inspect_demo(args)?,
@@ -65,6 +70,25 @@ fn run(args: &Args) -> Result<ExitCode, String> {
     print(&text)?;
     let all_conform = lenses.iter().all(Lens::conforms);
     Ok(if all_conform { ExitCode::SUCCESS } else { ExitCode::from(DOES_NOT_CONFORM) })
+}
+
+fn run_pair(pair: &Pair, args: &Args) -> Result<ExitCode, String> {
+    if let Some(path) = &args.picture {
+        picture::write_all(path, &pair.lenses)?;
+    }
+    let text = if args.json {
+        serde_json::to_string_pretty(&json::PairObject::from(pair)).map_err(|error| error.to_string())? + "\n"
+    } else {
+        let provenance = pair.class.provenance();
+        let caution = if provenance >= Confidence::C {
+            format!("\nClass {}\n  {provenance}.\n", pair.class.name)
+        } else {
+            String::new()
+        };
+        format!("{}{caution}", PairReport(pair))
+    };
+    print(&text)?;
+    Ok(if pair.conforms() { ExitCode::SUCCESS } else { ExitCode::from(DOES_NOT_CONFORM) })
 }
 
 fn inspect(lens: &LensArgs, args: &Args) -> Result<Lens, String> {
@@ -82,10 +106,7 @@ fn inspect(lens: &LensArgs, args: &Args) -> Result<Lens, String> {
         }
         Source::Frames { frame, empty, setup } => {
             let sensor = sensor(setup).map_err(|fault| fault.to_string())?;
-            let judging = match (judging.uncertainty, sensor.uncertainty) {
-                (Uncertainty::Budget, None) => return Err(NO_DISTANCES.into()),
-                (_, known) => Judging { distances: known.unwrap_or_default(), ..judging },
-            };
+            let judging = judging.with_distances(&sensor)?;
             let order = order(sensor.geometry)?;
             Capture::read(frame, empty, &sensor)
                 .and_then(|capture| Lens::of_frames(order, frame.display().to_string(), capture, &judging))

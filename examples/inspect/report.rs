@@ -11,7 +11,7 @@ use dioptric::sensor::{Centre, Mounting, Rejected};
 use dioptric::tolerance::{Decision, Rule};
 use std::fmt::{self, Display};
 
-const WIDTH: usize = 100;
+pub const WIDTH: usize = 100;
 /// As a prism dioptre displays.
 const NO_PRISM: &str = "0.00";
 

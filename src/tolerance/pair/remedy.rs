@@ -73,11 +73,11 @@ impl Band {
 
     fn holds(&self, shift: Point) -> bool {
         let [a, b] = self.row;
-        // 2^26 times 2^31, twice; a tenth of 2^-36 to 2^-20.
+        // 2^26 times 2^31, twice: ten times what it makes of the prism, 2^-20.
         let product = a.wrapping_mul(shift.x.to_bits().into()).wrapping_add(b.wrapping_mul(shift.y.to_bits().into()));
-        let change = math::shift_round(product, Millimetre::FRACTION_BITS).wrapping_div(10);
-        let after = i64::from(self.value.to_bits()).wrapping_add(change);
-        after.saturating_abs() <= i64::from((self.limit - MARGIN + ROUNDING).to_bits())
+        let tenfold = |prism: PrismDioptre| i64::from(prism.to_bits()).wrapping_mul(10);
+        let after = tenfold(self.value).wrapping_add(math::shift_round(product, Millimetre::FRACTION_BITS));
+        after.saturating_abs() <= tenfold(self.limit - MARGIN + ROUNDING)
     }
 
     /// The ends to which the value may be brought.

@@ -13,6 +13,7 @@ mod prism;
 mod quantity;
 mod rx;
 mod sensor;
+mod shape;
 mod text;
 mod tolerance;
 mod vector;
@@ -116,6 +117,7 @@ fn main() -> ! {
     lens::probe();
     sensor::probe();
     order::probe();
+    shape::probe();
     tolerance::probe();
     finish()
 }
