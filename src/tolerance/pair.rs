@@ -195,7 +195,7 @@ impl Both<'_> {
         PairVerdict {
             right: Some(self.right.verdict(self.class, judged_together)),
             left: Some(self.left.verdict(self.class, judged_together)),
-            pair: Some(Verdict::of_pair([
+            pair: Some(Verdict::of([
                 horizontal,
                 vertical,
                 distance,

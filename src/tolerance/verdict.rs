@@ -294,20 +294,14 @@ pub struct Verdict {
 }
 
 impl Verdict {
-    /// Of what [`super::judge`] finds: two meridians, cylinder, axis, addition, two about prism.
+    /// Of what [`super::judge`] finds: two meridians, cylinder, axis, addition, two about prism; or of what
+    /// [`super::judge_pair`] finds about both lenses together.
     #[inline]
-    pub(super) const fn of([sphere, across, cylinder, axis, addition, first, second]: [Option<Finding>; 7]) -> Self {
-        Self {
-            findings: [
-                sphere, across, cylinder, axis, addition, first, second, None, None, None, None, None, None, None,
-                None, None, None, None, None,
-            ],
-        }
-    }
-
-    /// Of what [`super::judge_pair`] finds about both lenses together.
-    pub(super) const fn of_pair([a, b, c, d, e, f, g, h]: [Option<Finding>; 8]) -> Self {
-        Self { findings: [a, b, c, d, e, f, g, h, None, None, None, None, None, None, None, None, None, None, None] }
+    pub(super) fn of<const COUNT: usize>(found: [Option<Finding>; COUNT]) -> Self {
+        const { assert!(COUNT <= MOST_FINDINGS, "as many places as findings") }
+        let mut findings = [None; MOST_FINDINGS];
+        findings.iter_mut().zip(found).for_each(|(place, finding)| *place = finding);
+        Self { findings }
     }
 
     /// What was found about those parameters alone.
