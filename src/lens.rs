@@ -6,6 +6,7 @@
 //! angle right: nothing here works meridian by meridian.
 
 mod distance;
+mod edge;
 mod material;
 mod sagitta;
 mod surface;
@@ -16,10 +17,14 @@ pub use distance::{
     addition_at_back, addition_at_front, at_cornea, effective_at, from_cornea, near_effectivity, reduced_thickness,
     refitted,
 };
+mod wedge;
+
+pub use edge::{Edge, EdgePoint, EdgedLens, OutlineError};
 pub use material::{Material, longitudinal_chromatic_aberration, reflectance, transverse_chromatic_aberration};
 pub use sagitta::{MOST_SEMI_DIAMETER, approximate_sagitta, radius_of_sagitta, sagitta};
 pub use surface::Surface;
 pub use thick::{EquivalentPower, ThickLens};
+pub use wedge::wedge_difference;
 pub use worn::{MOST_TILT, Tilt};
 
 use crate::quantity::{Dioptre, RefractiveIndex};
@@ -53,6 +58,8 @@ pub enum Error {
     BeyondRadius,
     /// A point where the surfaces have crossed: the lens has ended.
     NoThickness,
+    /// A prism of more than 50 prism dioptres, or whose wedge has a slope of more than 1/2 or is too steep for the surface.
+    PrismRange,
 }
 
 impl Error {
@@ -67,6 +74,7 @@ impl Error {
                 | Self::ThicknessRange
                 | Self::AngleRange
                 | Self::RadiusRange
+                | Self::PrismRange
         )
     }
 }
@@ -85,6 +93,7 @@ impl fmt::Display for Error {
             Self::DiameterRange => "a semi-diameter lies from 0 to 40 mm",
             Self::BeyondRadius => "the surface does not reach so far",
             Self::NoThickness => "the surfaces cross before",
+            Self::PrismRange => "the prism is too strong to be ground",
         })
     }
 }

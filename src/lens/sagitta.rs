@@ -115,7 +115,7 @@ fn signed_as(sign: Millimetre, magnitude: i64) -> Millimetre {
 }
 
 /// Bits below a unit of 2^-16 mm, so that a steep slope does not magnify a rounding of the place.
-const FINE_BITS: u32 = 10;
+pub(super) const FINE_BITS: u32 = 10;
 const ONE_Q30: i64 = 1 << 30;
 /// 0.99 of the radius.
 const FARTHEST: u64 = 1_063_004_405;
@@ -142,13 +142,19 @@ impl Surface {
     /// # Source
     /// Circle of a radius, twice (textbook).
     pub fn sagitta_at(&self, point: Point) -> Result<Millimetre, Error> {
-        if point.distance() > MOST_SEMI_DIAMETER {
+        let fine = |length: Millimetre| i64::from(length.to_bits()) << FINE_BITS;
+        Ok(from_fine(self.fine_sagitta(fine(point.x), fine(point.y))?))
+    }
+
+    /// [`Self::sagitta_at`] in counts of 2^-26 mm.
+    pub(super) fn fine_sagitta(&self, x: i64, y: i64) -> Result<i64, Error> {
+        if Point::new(from_fine(x), from_fine(y)).distance() > MOST_SEMI_DIAMETER {
             return Err(Error::DiameterRange);
         }
         // Twice the vector, so that nothing is rounded before the root: below 2^28.
         let power = self.power();
         let polar = math::polar((power.xx - power.yy).to_bits(), power.xy.double().to_bits());
-        let (along, across) = turned(point, polar.turn >> 1);
+        let (along, across) = turned(x, y, polar.turn >> 1);
         let (mean, half) = (i64::from(power.trace().to_bits()), i64::from(polar.radius));
         let (more, less) = (mean.wrapping_add(half), mean.wrapping_sub(half));
         let (steep, flat) = if mean < 0 { ((across, less), (along, more)) } else { ((along, more), (across, less)) };
@@ -157,18 +163,21 @@ impl Surface {
         let first = arc(steep, one)?;
         // The circle of the sweep is smaller by what the first arc has dropped: 1/R' = (1/R) / (1 - first/R).
         let second = arc(flat, one.wrapping_sub(flat.1.wrapping_mul(first)))?;
-        Ok(Millimetre::from_bits(math::saturate(math::shift_round(first.wrapping_add(second), FINE_BITS))))
+        Ok(first.wrapping_add(second))
     }
 }
 
-/// A point's components along and across a direction, counts of 2^-26 mm.
-fn turned(point: Point, turn: u32) -> (i64, i64) {
+/// A length, a count of 2^-26 mm, in units of its type.
+pub(super) fn from_fine(fine: i64) -> Millimetre {
+    Millimetre::from_bits(math::saturate(math::shift_round(fine, FINE_BITS)))
+}
+
+/// A point's components along and across a direction, in its own units.
+fn turned(x: i64, y: i64, turn: u32) -> (i64, i64) {
     let (cos, sin) = math::cos_sin(turn);
     let (cos, sin) = (i64::from(cos), i64::from(sin));
-    let (x, y) = (i64::from(point.x.to_bits()), i64::from(point.y.to_bits()));
-    // 40 mm is below 2^21.4.
-    let component =
-        |a: i64, b: i64| math::shift_round(x.wrapping_mul(a).wrapping_add(y.wrapping_mul(b)), 30 - FINE_BITS);
+    // 40 mm is below 2^31.4.
+    let component = |a: i64, b: i64| math::shift_round(x.wrapping_mul(a).wrapping_add(y.wrapping_mul(b)), 30);
     (component(cos, sin), component(sin.wrapping_neg(), cos))
 }
 
