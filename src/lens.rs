@@ -11,14 +11,14 @@ mod material;
 mod sagitta;
 mod surface;
 mod thick;
+mod volume;
+mod wedge;
 mod worn;
 
 pub use distance::{
     addition_at_back, addition_at_front, at_cornea, effective_at, from_cornea, near_effectivity, reduced_thickness,
     refitted,
 };
-mod wedge;
-
 pub use edge::{Edge, EdgePoint, EdgedLens, OutlineError};
 pub use material::{Material, longitudinal_chromatic_aberration, reflectance, transverse_chromatic_aberration};
 pub use sagitta::{MOST_SEMI_DIAMETER, approximate_sagitta, radius_of_sagitta, sagitta};

@@ -28,5 +28,8 @@ literal!($ micrometres, Micrometre, "micrometres", "0.5");
 literal!($ degrees, Degree, "degrees", "2.0");
 literal!($ fraction, Fraction, "a number", "0.85");
 literal!($ nanometres, Nanometre, "nanometres", "546.07");
+literal!($ cubic_millimetres, CubicMillimetre, "cubic millimetres", "4250.5");
+literal!($ density, Density, "grams per cubic centimetre", "1.32");
+literal!($ milligrams, Milligram, "milligrams", "8500.5");
 literal!($ axis, Axis, "degrees, 0 to 180", "35.0");
 literal!($ bearing, Bearing, "degrees, 0 to 360", "270.0");

@@ -366,6 +366,33 @@ linear! {
     Nanometre, 20, "nanometres", Notation { digits: 2, plus: false, eighths: false }, "nm"
 }
 
+linear! {
+    /// Volume in cubic millimetres: a signed count of 2^-12 mm3, to 524 288 mm3.
+    ///
+    /// ```
+    /// assert_eq!(dioptric::cubic_millimetres!(4250.5).to_string(), "4250.50");
+    /// ```
+    CubicMillimetre, 12, "cubic millimetres", Notation { digits: 2, plus: false, eighths: false }, "mm3"
+}
+
+linear! {
+    /// Density in grams per cubic centimetre, which are milligrams per cubic millimetre: a signed count of 2^-20, to 2048.
+    ///
+    /// ```
+    /// assert_eq!(dioptric::density!(1.32).to_string(), "1.32");
+    /// ```
+    Density, 20, "grams per cubic centimetre", Notation { digits: 2, plus: false, eighths: false }, "g/cm3"
+}
+
+linear! {
+    /// Mass in milligrams, which the trade calls weight: a signed count of 2^-12 mg, to 524 288 mg.
+    ///
+    /// ```
+    /// assert_eq!(dioptric::milligrams!(8500.5).to_string(), "8500.5");
+    /// ```
+    Milligram, 12, "milligrams", Notation { digits: 1, plus: false, eighths: false }, "mg"
+}
+
 impl Dioptre {
     /// How far past a limit a value still counts as on it: 2 units of 2^-20 D, 1.9e-6 D.
     ///

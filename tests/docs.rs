@@ -96,12 +96,14 @@ fn sources(folder: &Path, found: &mut Vec<PathBuf>) {
 }
 
 /// Quantities that are computed, not passed through: their functions must say how accurate they are.
-const MEASURES: [&str; 12] = [
+const MEASURES: [&str; 14] = [
     "Dioptre",
     "PrismDioptre",
     "Millimetre",
     "Micrometre",
     "Degree",
+    "CubicMillimetre",
+    "Milligram",
     "Prism",
     "Point",
     "PowerVector",

@@ -3,6 +3,8 @@
 mod common;
 #[path = "lens/edge.rs"]
 mod edge;
+#[path = "lens/volume.rs"]
+mod volume;
 
 use common::{Budget, Random, Worst, cases};
 use dioptric::lens::{

@@ -4,8 +4,8 @@ mod common;
 
 use common::{Budget, Random, Worst, edges};
 use dioptric::quantity::{
-    Axis, Bearing, Degree, Dioptre, Error, Fraction, Micrometre, Millimetre, Nanometre, Point, PrismDioptre,
-    RefractiveIndex,
+    Axis, Bearing, CubicMillimetre, Degree, Density, Dioptre, Error, Fraction, Micrometre, Milligram, Millimetre,
+    Nanometre, Point, PrismDioptre, RefractiveIndex,
 };
 use dioptric::text::{ParseError, ParseErrorKind};
 use dioptric::{axis, bearing, degrees, dioptres, micrometres, millimetres, prism_dioptres};
@@ -186,7 +186,7 @@ macro_rules! linear_laws {
                     let value = $name::from_bits(bits);
                     let written: f64 = format!("{value:.digits$}").parse().expect("a number");
                     let half = 0.5 * 10f64.powi(-(digits as i32));
-                    prop_assert!((written - value.to_f64()).abs() <= half + 1e-11);
+                    prop_assert!((written - value.to_f64()).abs() <= half + 1e-11 + value.to_f64().abs() * f64::EPSILON);
                 }
             }
 
@@ -308,6 +308,9 @@ linear_laws!(micrometre, Micrometre, "5");
 linear_laws!(degree, Degree, "7");
 linear_laws!(fraction, Fraction, "8");
 linear_laws!(nanometre, Nanometre, "7");
+linear_laws!(cubic_millimetre, CubicMillimetre, "4");
+linear_laws!(density, Density, "7");
+linear_laws!(milligram, Milligram, "4");
 
 #[test]
 fn the_word_without_opposite_is_the_smallest_value() {

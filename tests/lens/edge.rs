@@ -8,11 +8,11 @@ use dioptric::quantity::{Bearing, Millimetre, Point, PrismDioptre};
 use dioptric::{bearing, prism_dioptres};
 use proptest::prelude::*;
 
-fn at(x: f64, y: f64) -> Point {
+pub fn at(x: f64, y: f64) -> Point {
     Point::new(mm(x), mm(y))
 }
 
-fn prism(x: f64, y: f64) -> Prism {
+pub fn prism(x: f64, y: f64) -> Prism {
     let part = |value| PrismDioptre::try_from_f64(value).expect("in range");
     Prism::new(part(x), part(y))
 }
@@ -155,7 +155,7 @@ fn every_documented_bound_of_an_edge_holds_and_is_no_more_than_needed() {
 }
 
 /// A vertical rectangle of so many points a side.
-fn rectangle(half_width: f64, half_height: f64, per_side: u32) -> Vec<Point> {
+pub fn rectangle(half_width: f64, half_height: f64, per_side: u32) -> Vec<Point> {
     let corners = [(1.0, 1.0), (-1.0, 1.0), (-1.0, -1.0), (1.0, -1.0)];
     let mut points = Vec::new();
     for (k, (x, y)) in corners.into_iter().enumerate() {
