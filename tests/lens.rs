@@ -14,7 +14,7 @@ use dioptric::lens::{
 use dioptric::prism::Prism;
 use dioptric::quantity::{AbbeNumber, Axis, Dioptre, Millimetre, Point, PrismDioptre, RefractiveIndex};
 use dioptric::rx::SpheroCylinder;
-use dioptric::vector::{PowerMatrix, PowerVector};
+use dioptric::vector::PowerMatrix;
 use dioptric::{dioptres, millimetres};
 use proptest::prelude::*;
 
