@@ -3,6 +3,8 @@
 mod common;
 #[path = "lens/edge.rs"]
 mod edge;
+#[path = "lens/raytrace.rs"]
+mod raytrace;
 #[path = "lens/volume.rs"]
 mod volume;
 
