@@ -5,6 +5,8 @@
 //! nominal power is the plain sum of both; its radius has the sign of its power. Matrices keep toric surfaces that cross at any
 //! angle right: nothing here works meridian by meridian.
 
+mod conic;
+mod curves;
 mod distance;
 mod edge;
 mod material;
@@ -15,6 +17,8 @@ mod volume;
 mod wedge;
 mod worn;
 
+pub use conic::conic_sagitta;
+pub use curves::ToricCurves;
 pub use distance::{
     addition_at_back, addition_at_front, at_cornea, effective_at, from_cornea, near_effectivity, reduced_thickness,
     refitted,
@@ -60,6 +64,8 @@ pub enum Error {
     NoThickness,
     /// A prism of more than 50 prism dioptres, or whose wedge has a slope of more than 1/2 or is too steep for the surface.
     PrismRange,
+    /// A shape factor of a conic section outside -8 to 8.
+    ShapeRange,
 }
 
 impl Error {
@@ -75,6 +81,7 @@ impl Error {
                 | Self::AngleRange
                 | Self::RadiusRange
                 | Self::PrismRange
+                | Self::ShapeRange
         )
     }
 }
@@ -94,6 +101,7 @@ impl fmt::Display for Error {
             Self::BeyondRadius => "the surface does not reach so far",
             Self::NoThickness => "the surfaces cross before",
             Self::PrismRange => "the prism is too strong to be ground",
+            Self::ShapeRange => "a shape factor lies from -8 to 8",
         })
     }
 }

@@ -1,6 +1,8 @@
 //! What a physical lens does: the textbook's formulas in `f64`, published values, impossible lenses.
 
 mod common;
+#[path = "lens/curves.rs"]
+mod curves;
 #[path = "lens/edge.rs"]
 mod edge;
 #[path = "lens/raytrace.rs"]
