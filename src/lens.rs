@@ -7,6 +7,7 @@
 
 mod conic;
 mod curves;
+pub(crate) mod dispersion;
 mod distance;
 mod edge;
 mod material;
@@ -19,6 +20,7 @@ mod worn;
 
 pub use conic::conic_sagitta;
 pub use curves::ToricCurves;
+pub use dispersion::{Line, WavelengthError, index_at};
 pub use distance::{
     addition_at_back, addition_at_front, at_cornea, effective_at, from_cornea, near_effectivity, reduced_thickness,
     refitted,

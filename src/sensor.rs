@@ -90,7 +90,7 @@ pub use segment::{
 };
 pub use sums::{CompactPair, SlopeSums, SpotPair};
 pub use uncertainty::StandardUncertainty;
-pub use wavelength::{Line, WavelengthCorrection, WavelengthError, index_at};
+pub use wavelength::WavelengthCorrection;
 
 use core::fmt;
 

@@ -5,14 +5,15 @@ mod common;
 mod spots;
 
 use common::Random;
+use dioptric::lens::Line;
 use dioptric::oracle;
 use dioptric::quantity::{
     AbbeNumber, Degree, Dioptre, Fraction, Micrometre, Millimetre, Nanometre, Point, PrismDioptre,
 };
 use dioptric::rx::SpheroCylinder;
 use dioptric::sensor::{
-    Budget, Component, Coverage, Extra, Fit, Freedom, GeometryUncertainty, Line, Measurand, Resolution, SlopeSums,
-    Sources, SpotNoise, StandardUncertainty, Wavelength, WavelengthCorrection,
+    Budget, Component, Coverage, Extra, Fit, Freedom, GeometryUncertainty, Measurand, Resolution, SlopeSums, Sources,
+    SpotNoise, StandardUncertainty, Wavelength, WavelengthCorrection,
 };
 use dioptric::tolerance::{Decision, ISO_21987, Measured, Ordered, Parameter, Rule, Uncertainty, judge};
 use dioptric::{dioptres, millimetres, nanometres};

@@ -5,10 +5,11 @@ mod common;
 mod light;
 
 use common::{Budget, Random};
+use dioptric::lens::{Line, Material, WavelengthError, index_at};
 use dioptric::nanometres;
 use dioptric::prism::Prism;
 use dioptric::quantity::{AbbeNumber, Dioptre, Fraction, Nanometre, PrismDioptre, RefractiveIndex};
-use dioptric::sensor::{Line, WavelengthCorrection, WavelengthError, index_at};
+use dioptric::sensor::WavelengthCorrection;
 use dioptric::vector::PowerVector;
 use light::fraction;
 
@@ -269,6 +270,14 @@ fn wavelengths_and_abbe_numbers_have_a_range() {
     let dense = index(3.999);
     assert_eq!(index_at(dense, abbe(15.0), nm(380.0)), Err(WavelengthError::IndexRange));
     assert!(index_at(dense, abbe(15.0), nm(1100.0)).is_ok());
+    for material in Material::ALL {
+        assert_eq!(material.index_at(nm(450.0)), index_at(material.index, material.abbe, nm(450.0)));
+        // The line d is where the index is given.
+        assert!(
+            material.index_at(Line::D.wavelength()).expect("in range").to_bits().abs_diff(material.index.to_bits())
+                <= 2
+        );
+    }
     assert!(WavelengthError::IndexRange.is_range());
     assert!(AbbeNumber::from_bits((15 << 24) - 1).is_err() && AbbeNumber::from_bits((100 << 24) + 1).is_err());
     assert_eq!(AbbeNumber::from_bits(15 << 24), Ok(AbbeNumber::LEAST));

@@ -2,9 +2,11 @@
 
 use super::lens::{index, power};
 use super::*;
-use dioptric::lens::{Surface, longitudinal_chromatic_aberration, reflectance, transverse_chromatic_aberration};
+use dioptric::lens::{
+    Line, Surface, index_at, longitudinal_chromatic_aberration, reflectance, transverse_chromatic_aberration,
+};
 use dioptric::quantity::{AbbeNumber, Nanometre, RefractiveIndex};
-use dioptric::sensor::{Line, WavelengthCorrection, index_at};
+use dioptric::sensor::WavelengthCorrection;
 
 const F: f64 = 486.132_7;
 const C: f64 = 656.272_5;

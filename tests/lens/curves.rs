@@ -27,12 +27,11 @@ fn conics(name: &str) -> impl Iterator<Item = (Millimetre, Fraction, Millimetre)
             _ => random.within(8 << 24) >> (random.u32() % 8),
         };
         let fits = f64::from(radius).powi(2) >= f64::from(shape) / 16_777_216.0 * f64::from(semi).powi(2);
-        let part = (fits && shape.abs() <= 8 << 24).then(|| {
+        (fits && shape.abs() <= 8 << 24).then(|| {
             let radius = Millimetre::from_bits(radius as i32);
             let radius = if random.u32() & 1 == 0 { radius } else { -radius };
             (radius, Fraction::from_bits(shape), Millimetre::from_bits(semi as i32))
-        });
-        part
+        })
     })
 }
 

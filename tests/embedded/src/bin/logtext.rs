@@ -10,9 +10,9 @@ use cortex_m_semihosting::debug;
 use defmt::info;
 use defmt_semihosting as _;
 use dioptric::{
-    axis, bearing, degrees, dioptres, fraction,
-    lens::{self, Material, Surface, ThickLens, Tilt},
-    micrometres, millimetres, nanometres,
+    axis, bearing, cubic_millimetres, degrees, density, dioptres, fraction,
+    lens::{self, EdgedLens, Line, Material, OutlineError, Surface, ThickLens, Tilt, ToricCurves},
+    micrometres, milligrams, millimetres, nanometres,
     order::{LensMeasurement, LensOrder, Measurement, Order},
     prism::{self, Eye, Prism},
     prism_dioptres,
@@ -22,10 +22,10 @@ use dioptric::{
         self, Addition, AdditionBasis, AdditionSurface, AssignError, Belongs, Calibration, CalibrationError, Cell,
         Certified, CompactPair, Component, Corridor, Coverage, Detector, DetectorError, Disc, Extra, FinderError, Fit,
         FoundMark, FoundSpot, Freedom, Geometry, GeometryUncertainty, GradientSums, HigherOrderError, HigherOrderSums,
-        Hole, ImagePlace, Knot, Lattice, LatticeError, LatticeKind, Line, MapError, Measurand, Orientation,
-        PlacedFrame, PlacedSpot, Plate, PolariserSums, Polarity, Portion, PortionSeeds, Portions, Pose, PowerMap,
-        ProgressiveError, ProgressiveLayout, Reference, Rejected, Resolution, RobustError, RobustFit, RobustLimits,
-        RoundTopSums, SlopeSums, Sources, SpotLimits, SpotNoise, SpotPair, TestLens, TopLine, Vertex, Wavelength,
+        Hole, ImagePlace, Knot, Lattice, LatticeError, LatticeKind, MapError, Measurand, Orientation, PlacedFrame,
+        PlacedSpot, Plate, PolariserSums, Polarity, Portion, PortionSeeds, Portions, Pose, PowerMap, ProgressiveError,
+        ProgressiveLayout, Reference, Rejected, Resolution, RobustError, RobustFit, RobustLimits, RoundTopSums,
+        SlopeSums, Sources, SpotLimits, SpotNoise, SpotPair, TestLens, TopLine, Vertex, Wavelength,
         WavelengthCorrection, Zernike,
     },
     text::ParseError,
@@ -63,6 +63,9 @@ fn quantities() {
     info!("Degree {} {}", degrees!(-11.25), degrees!(180.0));
     info!("Fraction {} {}", fraction!(0.85), fraction!(-0.001));
     info!("Nanometre {}", nanometres!(546.074));
+    info!("CubicMillimetre {}", cubic_millimetres!(4250.5));
+    info!("Density {}", density!(1.32));
+    info!("Milligram {}", milligrams!(5610.75));
     info!("AbbeNumber {}", AbbeNumber::MOST);
     info!("Axis {} {} {}", axis!(0.0), axis!(35.4), Axis::VERTICAL);
     info!("Bearing {} {}", bearing!(7.0), bearing!(359.6));
@@ -120,6 +123,13 @@ fn lenses() {
     info!("EquivalentPower {}", lens.and_then(|lens| lens.equivalent_power()));
     info!("Material {}", Material::nearest(Surface::CLOCK_INDEX));
     info!("lens::Error {}", lens::Error::FocusInside);
+    info!("ToricCurves {}", lens.and_then(|lens| lens.front().curves()));
+    let place = |x: Millimetre| Point::new(x, millimetres!(0.0));
+    let edged = lens.and_then(|lens| EdgedLens::new(lens, place(millimetres!(2.0)), Prism::ZERO));
+    info!("EdgedLens {}", edged);
+    let outline = [place(millimetres!(2.0)), place(millimetres!(22.0))];
+    info!("Edge {}", edged.map(|edged| edged.edge(outline)));
+    info!("OutlineError {}", OutlineError::Empty);
 }
 
 fn worn() {

@@ -2,7 +2,7 @@
 
 use dioptric::{
     prism::Prism,
-    quantity::{Axis, Bearing, Degree, Dioptre, Fraction, Millimetre, Point, PrismDioptre},
+    quantity::{Axis, Bearing, CubicMillimetre, Degree, Dioptre, Fraction, Milligram, Millimetre, Point, PrismDioptre},
     rx::SpheroCylinder,
     vector::{PowerMatrix, PowerVector},
 };
@@ -84,7 +84,7 @@ macro_rules! one_word {
     )*};
 }
 
-one_word!(Dioptre PrismDioptre Millimetre Degree Axis Bearing Fraction);
+one_word!(Dioptre PrismDioptre Millimetre CubicMillimetre Milligram Degree Axis Bearing Fraction);
 
 impl Words<2> for Point {
     fn words(self) -> [u32; 2] {

@@ -1,6 +1,7 @@
 use dioptric::{
+    lens::{Line, index_at},
     quantity::{AbbeNumber, Axis, Bearing, Fraction, Nanometre, RefractiveIndex},
-    sensor::{GradientSums, Line, PolariserSums, WavelengthCorrection, index_at},
+    sensor::{GradientSums, PolariserSums, WavelengthCorrection},
 };
 
 use super::{

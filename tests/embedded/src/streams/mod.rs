@@ -7,6 +7,7 @@
 mod chain;
 mod digest;
 mod finder;
+mod form;
 mod holes;
 mod inputs;
 mod lens;
@@ -43,6 +44,7 @@ pub fn all() -> impl Iterator<Item = &'static Stream> {
         prism::STREAMS,
         lens::STREAMS,
         worn::STREAMS,
+        form::STREAMS,
         finder::STREAMS,
         holes::STREAMS,
         sensor::STREAMS,

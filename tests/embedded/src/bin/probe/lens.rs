@@ -1,3 +1,4 @@
+mod form;
 mod worn;
 
 use dioptric::{
@@ -16,6 +17,7 @@ pub fn probe() {
     thick_lenses();
     sagittas();
     materials();
+    form::probe();
     worn::probe();
 }
 

@@ -1,6 +1,6 @@
 use dioptric::quantity::{
-    AbbeNumber, Axis, Bearing, Degree, Dioptre, Error, Fraction, Micrometre, Millimetre, Nanometre, Point,
-    PrismDioptre, RefractiveIndex,
+    AbbeNumber, Axis, Bearing, CubicMillimetre, Degree, Density, Dioptre, Error, Fraction, Micrometre, Milligram,
+    Millimetre, Nanometre, Point, PrismDioptre, RefractiveIndex,
 };
 
 use crate::{int, keep, millimetres, parse, show, show_debug, word};
@@ -46,7 +46,7 @@ macro_rules! direction {
 }
 
 pub fn probe() {
-    linear!(Dioptre PrismDioptre Millimetre Micrometre Degree Fraction Nanometre);
+    linear!(Dioptre PrismDioptre Millimetre Micrometre Degree Fraction Nanometre CubicMillimetre Density Milligram);
     direction!(Axis Bearing);
     directions();
     index();

@@ -1,8 +1,9 @@
 use core::hint::black_box;
 
 use dioptric::{
-    quantity::{AbbeNumber, Fraction, Nanometre, RefractiveIndex},
-    sensor::{self, GradientSums, Line, PolariserSums, ReadingError, WavelengthCorrection, WavelengthError},
+    lens::Line,
+    quantity::{AbbeNumber, Fraction, Nanometre},
+    sensor::{GradientSums, PolariserSums, ReadingError, WavelengthCorrection},
 };
 
 use crate::{axis, dioptres, int, keep, point, prism::prism, show, vector::vector, word};
@@ -52,10 +53,8 @@ fn unread(error: ReadingError) {
 
 fn wavelength() {
     let line = black_box(Line::E);
-    show(&Line::wavelength(line));
-    let (Ok(abbe), Ok(index)) = (AbbeNumber::from_bits(word()), RefractiveIndex::from_bits(word())) else { return };
+    let Ok(abbe) = AbbeNumber::from_bits(word()) else { return };
     let measured = Nanometre::from_bits(int());
-    keep(sensor::index_at(index, abbe, measured));
     match WavelengthCorrection::new(measured, line, abbe) {
         Ok(correction) => {
             keep(WavelengthCorrection::factor(&correction));
@@ -64,9 +63,6 @@ fn wavelength() {
             keep(WavelengthCorrection::prism(&correction, prism()));
             keep(WavelengthCorrection::abbe_uncertainty(&correction, dioptres(), fraction()));
         }
-        Err(error) => {
-            keep(WavelengthError::is_range(error));
-            show(&error);
-        }
+        Err(error) => show(&error),
     }
 }

@@ -1,10 +1,11 @@
 use core::{hint::black_box, num::NonZeroU16};
 
 use dioptric::{
+    lens::Line,
     quantity::{AbbeNumber, Dioptre, Fraction, Micrometre, Nanometre, PrismDioptre},
     sensor::{
         Budget, Calibration, CalibrationError, Certified, Component, CorrectionTable, Coverage, Entry, Extra, Fit,
-        Freedom, Geometry, GeometryUncertainty, Knot, LensResidual, Line, Measurand, Resolution, Sources, SpotNoise,
+        Freedom, Geometry, GeometryUncertainty, Knot, LensResidual, Measurand, Resolution, Sources, SpotNoise,
         TestLens, Wavelength, WavelengthCorrection,
     },
 };
