@@ -9,7 +9,7 @@
 //! | [`vector`] | how do powers add, turn and step? | [`PowerVector`](vector::PowerVector), [`PowerMatrix`](vector::PowerMatrix) |
 //! | [`prism`] | where is the base, and what does decentring do? | [`Prism`](prism::Prism) |
 //! | [`sensor`] | where are the spots, and what lens do they show? how do polariser and tint lie? | [`SpotFinder`](sensor::SpotFinder), [`Reference`](sensor::Reference), [`SlopeSums`](sensor::SlopeSums), [`Fit`](sensor::Fit), [`RobustFit`](sensor::RobustFit), [`PowerMap`](sensor::PowerMap), [`HigherOrder`](sensor::HigherOrder), [`Pose`](sensor::Pose), [`Portions`](sensor::Portions), [`PolariserSums`](sensor::PolariserSums), [`GradientSums`](sensor::GradientSums), [`WavelengthCorrection`](sensor::WavelengthCorrection) |
-//! | [`lens`] | what does a lens with two surfaces and a thickness do, and a lens that is worn tilted? | [`ThickLens`](lens::ThickLens), [`Surface`](lens::Surface), [`Tilt`](lens::Tilt) |
+//! | [`lens`] | what does a lens with two surfaces and a thickness do, how thick and heavy is it in its shape, and what does one that is worn tilted? | [`ThickLens`](lens::ThickLens), [`Surface`](lens::Surface), [`ToricCurves`](lens::ToricCurves), [`EdgedLens`](lens::EdgedLens), [`Tilt`](lens::Tilt) |
 //! | [`shape`] | to which outline is it cut? | [`Contour`](shape::Contour), [`Motion`](shape::Motion) |
 //! | [`order`] | what was ordered for both eyes, and what was measured? | [`Order`](order::Order), [`Measurement`](order::Measurement) |
 //! | [`tolerance`] | is it the lens, and the pair, that was ordered? | [`Class`](tolerance::Class), [`Verdict`](tolerance::Verdict), [`PairClass`](tolerance::PairClass), [`PairVerdict`](tolerance::PairVerdict) |
