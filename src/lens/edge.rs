@@ -12,8 +12,9 @@ use core::fmt;
 /// beside whatever the decentration gives elsewhere: the back surface is turned about its vertex until the light bends so.
 ///
 /// Thickness is parallel to the axis and by exact sagittas. The usual sum, sagittas of surfaces that are not turned and a plane
-/// wedge, departs by about the back surface's sagitta times its slope times the wedge's: 0.1 mm for 5 mm of sagitta at a
-/// slope of 0.3 with 3.5 prism dioptres at the index 1.5.
+/// wedge, departs from it by the back surface's sagitta times its slope times the wedge's, and a little more far out: 0.15 mm
+/// for 5 mm of sagitta at a slope of 0.3 with 3.5 prism dioptres at the index 1.5. Surfaces are spheres and tori; an aspheric
+/// one has another edge.
 ///
 /// # Units
 /// Millimetres, counted from the shape's boxed centre.

@@ -273,6 +273,28 @@ fn a_decentred_lens_is_the_usual_sum_of_sagittas() {
     assert_eq!((edged.lens(), edged.axis(), edged.prism()), (lens, at(3.0, -2.0), Prism::ZERO));
 }
 
+/// What the documentation says of the usual sum, and of the edge between two points.
+#[test]
+fn the_usual_sum_and_points_apart_miss_by_what_is_said() {
+    // 5 mm of sagitta at a slope of 0.3: `r (1 - cos a) = 5` with `tan a = 0.3`.
+    let radius = 5.0 / (1.0 - 1.0 / 1.09f64.sqrt());
+    let semi = radius * 0.3 / 1.09f64.sqrt();
+    let back = Surface::from_radius(mm(-radius), index(1.5)).expect("in range").power();
+    let lens = ThickLens::new(sphere(0.0), back, index(1.5), mm(5.0)).expect("in range");
+    let turned = EdgedLens::new(lens, Point::ORIGIN, prism(3.5, 0.0)).expect("in range");
+    let rise = wedge_difference(prism_dioptres!(3.5), index(1.5), mm(semi)).expect("in range");
+    let usual = lens.thickness_at(at(semi, 0.0)).expect("on it") + rise;
+    let missed = (turned.thickness_at(at(semi, 0.0)).expect("on it") - usual).to_f64().abs();
+    assert!((0.14..0.15).contains(&missed), "{missed}");
+    // Points 0.3 mm apart on +16 D and -16 D: between them the edge is off the mean of both by their distance squared / 8 r.
+    let lens = ThickLens::new(sphere(0.0), sphere(-16.0), index(1.5), mm(2.0)).expect("in range");
+    let thickness = |x: f64| lens.thickness_at(at(x, 0.0)).expect("on it").to_f64();
+    for x in [0.0, 5.0, 15.0, 20.0] {
+        let between = (thickness(x - 0.15) + thickness(x + 0.15)) / 2.0 - thickness(x);
+        assert!(between > 0.0002 && between < 0.001, "{x}: {between}");
+    }
+}
+
 proptest! {
     #![proptest_config(common::cases(2000, super::REGRESSIONS))]
 
