@@ -205,6 +205,12 @@ fn the_base_is_the_thick_side() {
     }
     let up =
         EdgedLens::new(flat, Point::ORIGIN, Prism::from_base(prism_dioptres!(3.0), bearing!(90.0))).expect("in range");
+    let even = EdgedLens::new(flat, Point::ORIGIN, Prism::ZERO).expect("in range").edge(rectangle(25.0, 15.0, 10));
+    assert_eq!(
+        even.map(|edge| (edge.thickest.index, edge.thinnest.index)),
+        Ok((0, 0)),
+        "of points as thick, the first"
+    );
     assert!(up.thickness_at(at(0.0, 10.0)).ok() > up.thickness_at(at(0.0, -10.0)).ok());
     assert_eq!(up.thickness_at(at(10.0, 0.0)), Ok(mm(4.0)));
 }

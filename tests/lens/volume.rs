@@ -181,6 +181,23 @@ fn a_wedge_adds_what_lies_on_its_side() {
 }
 
 #[test]
+fn a_flat_lens_has_area_times_thickness_to_the_bit() {
+    let flat = |thickness| {
+        let lens = ThickLens::new(sphere(0.0), sphere(0.0), index(1.5), thickness).expect("in range");
+        EdgedLens::new(lens, at(2.0, 1.0), Prism::ZERO).expect("in range")
+    };
+    assert_eq!(
+        flat(mm(2.0)).volume(rectangle(25.0, 15.0, 1)),
+        Ok(CubicMillimetre::try_from_f64(3000.0).expect("in range"))
+    );
+    // A strip of one by 4.75 / 4096 mm, one thick, is five units: to nearest.
+    let height = Millimetre::from_bits(4 * 16 + 12);
+    let none = Millimetre::ZERO;
+    let strip = [Point::ORIGIN, Point::new(mm(1.0), none), Point::new(mm(1.0), height), Point::new(none, height)];
+    assert_eq!(flat(mm(1.0)).volume(strip), Ok(CubicMillimetre::from_bits(5)));
+}
+
+#[test]
 fn weight_is_volume_by_density() {
     let lens = ThickLens::for_front(sphere(4.0), sphere(-4.0), index(1.498), mm(2.0)).expect("in range");
     let edged = EdgedLens::new(lens, Point::ORIGIN, Prism::ZERO).expect("in range");

@@ -11,7 +11,7 @@ use defmt::info;
 use defmt_semihosting as _;
 use dioptric::{
     axis, bearing, cubic_millimetres, degrees, density, dioptres, fraction,
-    lens::{self, EdgedLens, Line, Material, OutlineError, Surface, ThickLens, Tilt, ToricCurves},
+    lens::{self, EdgedLens, Line, Material, OutlineError, Surface, ThickLens, Tilt},
     micrometres, milligrams, millimetres, nanometres,
     order::{LensMeasurement, LensOrder, Measurement, Order},
     prism::{self, Eye, Prism},
