@@ -5,6 +5,7 @@
 //! nominal power is the plain sum of both; its radius has the sign of its power. Matrices keep toric surfaces that cross at any
 //! angle right: nothing here works meridian by meridian.
 
+mod centre;
 mod conic;
 mod curves;
 pub(crate) mod dispersion;

@@ -121,6 +121,8 @@ pub enum OutlineError {
     Empty,
     /// A density outside 0.5 to 8 g/cm3.
     DensityRange,
+    /// No back surface gives the lens the wanted power.
+    Lens(Error),
     /// A point at which the lens is not what it must be: for [`Error::NoThickness`] and [`Error::ThicknessRange`] the thinnest.
     At {
         /// Which point of the outline, from 0.
@@ -139,7 +141,7 @@ impl OutlineError {
         match self {
             Self::Empty => false,
             Self::DensityRange => true,
-            Self::At { reason, .. } => reason.is_range(),
+            Self::Lens(reason) | Self::At { reason, .. } => reason.is_range(),
         }
     }
 }
@@ -149,6 +151,7 @@ impl fmt::Display for OutlineError {
         match self {
             Self::Empty => f.write_str("the outline encloses nothing"),
             Self::DensityRange => f.write_str("a density lies from 0.5 to 8 g/cm3"),
+            Self::Lens(reason) => fmt::Display::fmt(reason, f),
             Self::At { index, point, reason } => write!(f, "point {index} at {point}: {reason}"),
         }
     }
@@ -166,6 +169,11 @@ impl EdgedLens {
             return Err(Error::Saturated);
         }
         Ok(Self { lens, axis, prism, wedge: Wedge::new(prism, lens.index())? })
+    }
+
+    /// The same place and prism on a lens of the same index.
+    pub(super) const fn with(&self, lens: ThickLens) -> Self {
+        Self { lens, ..*self }
     }
 
     /// The lens without the prism.
@@ -234,34 +242,8 @@ impl EdgedLens {
         Ok(edge)
     }
 
-    /// The lens of the same surfaces whose edge is as thick as wanted where it is thinnest.
-    ///
-    /// Every thickness, that of the centre too, changes by as much; so does the back vertex power a little.
-    ///
-    /// # Accuracy
-    /// The thinnest point is then as wanted to the bit.
-    ///
-    /// # Errors
-    /// Those of [`Self::edge`] but for [`Error::NoThickness`]; [`Error::ThicknessRange`] for a centre thickness outside 0 to 30 mm
-    /// or a negative edge.
-    pub fn with_least_edge(
-        &self,
-        outline: impl IntoIterator<Item = Point>,
-        least: Millimetre,
-    ) -> Result<Self, OutlineError> {
-        let thinnest = self.ends(outline)?.thinnest;
-        let fault = |reason| thinnest.error(reason);
-        if least < Millimetre::ZERO {
-            return Err(fault(Error::ThicknessRange));
-        }
-        let centre = self.lens.thickness() + (least - thinnest.thickness);
-        let (front, back) = (self.lens.front().power(), self.lens.back().power());
-        let lens = ThickLens::new(front, back, self.lens.index(), centre).map_err(fault)?;
-        Ok(Self { lens, ..*self })
-    }
-
     /// The ends of the edge, which may be negative.
-    fn ends(&self, outline: impl IntoIterator<Item = Point>) -> Result<Edge, OutlineError> {
+    pub(super) fn ends(&self, outline: impl IntoIterator<Item = Point>) -> Result<Edge, OutlineError> {
         let mut ends: Option<Edge> = None;
         let mut index = 0u32;
         for point in outline {
@@ -287,7 +269,7 @@ impl EdgedLens {
 }
 
 impl EdgePoint {
-    const fn error(self, reason: Error) -> OutlineError {
+    pub(super) const fn error(self, reason: Error) -> OutlineError {
         OutlineError::At { index: self.index, point: self.point, reason }
     }
 }

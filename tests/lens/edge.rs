@@ -279,6 +279,46 @@ fn a_decentred_lens_is_the_usual_sum_of_sagittas() {
     assert_eq!((edged.lens(), edged.axis(), edged.prism()), (lens, at(3.0, -2.0), Prism::ZERO));
 }
 
+#[test]
+fn a_surfaced_lens_has_the_wanted_power_and_the_wanted_edge() {
+    let mut random = Random::new("surfaced");
+    let outline = rectangle(22.0, 16.0, 6);
+    let (mut worst, mut found) = (0.0f64, 0);
+    for _ in 0..2000 {
+        let front = sphere(2.0 + 12.0 * f64::from(random.u32()) / 4_294_967_296.0);
+        let wanted = turned(random.within(9 << 20), random.within(2 << 20), random.u32());
+        let n = index(1.5 + 0.25 * f64::from(random.u32()) / 4_294_967_296.0);
+        let blank = ThickLens::new(front, sphere(0.0), n, mm(20.0)).expect("in range");
+        let ground = Prism::new(
+            PrismDioptre::from_bits(random.within(2 << 20)),
+            PrismDioptre::from_bits(random.within(2 << 20)),
+        );
+        let blank = EdgedLens::new(blank, at(2.0, -3.0), ground).expect("in range");
+        let least = mm(1.2);
+        // A minus lens that thin at its edge has no middle.
+        let Ok(lens) = blank.for_least_edge(wanted, outline.iter().copied(), least) else { continue };
+        assert_eq!(lens.lens().back_vertex_power(), Ok(wanted));
+        assert_eq!((lens.lens().front().power(), lens.prism(), lens.axis()), (front, ground, at(2.0, -3.0)));
+        let thinnest = lens.edge(outline.iter().copied()).expect("thick enough").thinnest.thickness;
+        worst = worst.max((thinnest - least).to_f64().abs() * 1000.0);
+        found += 1;
+    }
+    println!("{found} lenses, least edge within {worst:.3} um");
+    assert!(found > 800 && worst <= 0.1, "{found} {worst}");
+
+    let flat = ThickLens::new(sphere(0.0), sphere(0.0), index(1.5), mm(2.0)).expect("in range");
+    let flat = EdgedLens::new(flat, Point::ORIGIN, Prism::ZERO).expect("in range");
+    assert_eq!(flat.for_least_edge(sphere(1.0), [], mm(1.0)), Err(OutlineError::Empty));
+    for (power, least) in [(-8.0, 0.5), (3.0, -0.5)] {
+        let found = flat.for_least_edge(sphere(power), [at(20.0, 0.0)], mm(least));
+        let wanted = OutlineError::At { index: 0, point: at(20.0, 0.0), reason: Error::ThicknessRange };
+        assert_eq!(found, Err(wanted), "{power}");
+    }
+    let impossible = OutlineError::Lens(Error::PowerRange);
+    assert_eq!(flat.for_least_edge(sphere(64.5), [at(20.0, 0.0)], mm(1.0)), Err(impossible));
+    assert!(impossible.is_range() && impossible.to_string() == Error::PowerRange.to_string());
+}
+
 /// What the documentation says of the usual sum, and of the edge between two points.
 #[test]
 fn the_usual_sum_and_points_apart_miss_by_what_is_said() {

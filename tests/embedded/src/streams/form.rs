@@ -68,6 +68,8 @@ fn edge(digest: &mut Digest) {
         // Each takes as long as a hundred edges.
         count += 1;
         if count.is_multiple_of(64) {
+            let surfaced = edged.for_least_edge(power(generator), outline, Millimetre::from_bits(1 << 16));
+            digest.take_or(surfaced.ok().map(|edged| edged.lens().thickness()));
             digest.take_or(edged.volume(outline).ok());
             digest.take_or(edged.weight(outline, density!(1.32)).ok());
         }

@@ -54,6 +54,7 @@ fn edges() {
             keep(EdgedLens::thickness_at(&edged, point()));
             keep(EdgedLens::thickness_along(&edged, Bearing::from_bits(word()), millimetres()));
             keep(EdgedLens::with_least_edge(&edged, outline(), millimetres()));
+            keep(EdgedLens::for_least_edge(&edged, matrix(), outline(), millimetres()));
             keep(EdgedLens::volume(&edged, outline()).map(CubicMillimetre::to_bits));
             keep(EdgedLens::weight(&edged, outline(), Density::from_bits(int())));
             match EdgedLens::edge(&edged, outline()) {
