@@ -60,6 +60,13 @@ impl<'a> Side<'a> {
         self.lens.reference_offset.or_else(|| self.offset_of_marks()).or_else(|| self.offset_of_prism())
     }
 
+    /// Expanded uncertainty of that: of a position read in the frame where it is one.
+    pub(super) fn offset_uncertainty(&self) -> Option<Millimetre> {
+        let read_in_frame = self.lens.reference_offset.is_none() && self.offset_of_marks().is_some();
+        let uncertainty = &self.lens.uncertainty;
+        if read_in_frame { uncertainty.length } else { uncertainty.position }
+    }
+
     /// Of a single-vision lens, whose height is that of the reference point.
     fn offset_of_marks(&self) -> Option<Point> {
         if self.order.kind != LensKind::SingleVision {
