@@ -55,7 +55,8 @@ JSON
   Of a pair: an object with lenses, of the above, and pair, an object with class, provenance, verdict (of
   all), findings (of both together), blamed_horizontally, blamed_vertically (right, left or null),
   shift_right, shift_left ([x, y] in millimetres to the observer's right and up, of that lens alone,
-  or null). A pair's imbalance is the right lens's surplus less the left one's: bases in, and the base
+  or null), not_judged (what was ordered and has no limit, \"right base curve\"; a lens that was measured
+  and not ordered, \"left lens\"). A pair's imbalance is the right lens's surplus less the left one's: bases in, and the base
   up of the right lens, are positive.
   Of frames besides: frame, an object with missing (holes without a spot), extra (spots without a
   hole), refused (spots that the fit left out), rejected (blobs that are no spots), turned (degrees).

@@ -94,11 +94,7 @@ impl<'a> Side<'a> {
 
     /// What is found of this lens. `judged_together`: its prism counts in the pair's imbalance alone.
     pub(super) fn verdict(&self, class: &PairClass, judged_together: bool) -> Verdict {
-        let of_lens = match self.order.kind {
-            LensKind::PowerVariation => class.power_variation,
-            LensKind::SingleVision | LensKind::Multifocal => class.single_vision,
-        };
-        let verdict = judge(of_lens, &self.bench, &self.lens.optics, self.rule);
+        let verdict = judge(class.of_lens(self.order.kind), &self.bench, &self.lens.optics, self.rule);
         let verdict = if judged_together { verdict.only(is_not_prism) } else { verdict };
         let geometry = self.geometry(&class.geometry).into_iter();
         geometry.chain(self.directions(class)).flatten().fold(verdict, Verdict::with)
