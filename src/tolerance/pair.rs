@@ -143,7 +143,7 @@ impl defmt::Format for PairVerdict {
 /// let verdict = tolerance::judge_pair(&ANSI_Z80_1_PAIR, &order, &pair, Acceptance::Simple).unwrap();
 /// let finding = verdict.pair.unwrap().finding(Parameter::ImbalanceVertical).unwrap().to_string();
 /// assert_eq!(finding, "vertical imbalance 0.50 for 0.00, off by 0.500 of 0.330 cm/m: fails");
-/// assert_eq!(verdict.shift_right.unwrap().to_string(), "0.00, 0.43 mm");
+/// assert_eq!(verdict.shift_right.unwrap().to_string(), "0.00, 0.25 mm"); // then 1.0 mm apart
 /// # Ok::<(), dioptric::text::ParseError>(())
 /// ```
 pub fn judge_pair(
