@@ -689,9 +689,9 @@ proptest! {
                 prop_assert_eq!(moved_right.pair.unwrap().decision(), Decision::Conforms, "{} {}", class.name, moved_right);
                 let moved_left = judged(class, &alike(lens), found(&lens, off), found(&lens, f.prism_at(-left)));
                 prop_assert_eq!(moved_left.pair.unwrap().decision(), Decision::Conforms, "{} {}", class.name, moved_left);
-                // A fiftieth less would not do: more than the margin of 96 units in 0.25 D is worth.
-                if right.distance() > millimetres!(0.5) {
-                    let less = |length: Millimetre| Millimetre::from_bits(length.to_bits() / 50 * 49);
+                // A hundredth less would not do: more than the margin of 96 units in 0.25 D, in two directions, is worth.
+                if right.distance() > millimetres!(0.6) {
+                    let less = |length: Millimetre| Millimetre::from_bits(length.to_bits() / 100 * 99);
                     let less = f.prism_at(-Point::new(less(right.x), less(right.y)));
                     let too_little = judged(class, &alike(lens), found(&lens, off + less), found(&lens, Prism::ZERO));
                     prop_assert_ne!(too_little.pair.unwrap().decision(), Decision::Conforms, "{}", class.name);

@@ -5,12 +5,13 @@
 
 use dioptric::order::{LensKind, LensMeasurement, LensOrder, Measurement, Order};
 use dioptric::prism::Prism;
-use dioptric::quantity::{Axis, Dioptre, Millimetre, PrismDioptre};
+use dioptric::quantity::{Axis, Dioptre, Millimetre, Point, PrismDioptre};
 use dioptric::rx::SpheroCylinder;
 use dioptric::tolerance::{
     ANSI_Z80_1_PAIR, Acceptance, Decision, Finding, ISO_21987_PAIR, Measured, PairClass, PairVerdict, Parameter,
     Uncertainty, Value, judge_pair,
 };
+use dioptric::vector::PowerMatrix;
 use dioptric::{millimetres, prism_dioptres};
 use proptest::prelude::*;
 
@@ -143,6 +144,57 @@ proptest! {
                     prop_assert_eq!(of_pair(&verdict, parameter).decision(), expected, "{} {} {}", class.name, room, verdict);
                 }
             }
+        }
+    }
+}
+
+/// Expanded, of each lens.
+const U: PrismDioptre = prism_dioptres!(0.03);
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(10_000))]
+
+    /// Unequal lenses of any kind, under either rule: after the shift of either lens the imbalance conforms.
+    #[test]
+    fn after_its_shift_an_unequal_pair_conforms(
+        powers in (powers(), powers()), ordered in (prisms(4 << 20), prisms(4 << 20)), off in (prisms(3 << 19), prisms(3 << 19)),
+        progressive: bool, guarded: bool,
+    ) {
+        let kind = if progressive { LensKind::PowerVariation } else { LensKind::SingleVision };
+        let orders = [lens(powers.0, ordered.0, kind), lens(powers.1, ordered.1, kind)];
+        let uncertainty = Uncertainty {
+            prism_horizontal: Some(U),
+            prism_vertical: Some(U),
+            position: Some(millimetres!(0.05)),
+            ..Uncertainty::default()
+        };
+        let acceptance = if guarded { Acceptance::Guarded } else { Acceptance::Simple };
+        let order = Order { right: Some(orders[0]), left: Some(orders[1]) };
+        for class in PairClass::ALL {
+            let verdict = |off: [Prism; 2]| {
+                let [right, left] = [0, 1].map(|at| LensMeasurement { uncertainty, ..found(&orders[at], off[at]) });
+                judge_pair(class, &order, &Measurement { right, left }, acceptance).expect("lenses")
+            };
+            let before = verdict([off.0, off.1]);
+            let moved = |order: &LensOrder, off: Prism, shift: Point| off + PowerMatrix::from(order.power).prism_at(-shift);
+            let after = [
+                before.shift_right.map(|shift| [moved(&orders[0], off.0, shift), off.1]),
+                before.shift_left.map(|shift| [off.0, moved(&orders[1], off.1, shift)]),
+            ];
+            for off in after.into_iter().flatten() {
+                let after = verdict(off);
+                for parameter in [Parameter::ImbalanceHorizontal, Parameter::ImbalanceVertical] {
+                    prop_assert_eq!(of_pair(&after, parameter).decision(), Decision::Conforms, "{} {}", class.name, after);
+                }
+            }
+            // With power in every direction either lens can do it.
+            let judged = before.pair.unwrap().finding(Parameter::ImbalanceHorizontal).is_some();
+            let conforms = !judged
+                || [Parameter::ImbalanceHorizontal, Parameter::ImbalanceVertical]
+                    .iter()
+                    .all(|parameter| of_pair(&before, *parameter).decision() == Decision::Conforms);
+            prop_assert_eq!(conforms, before.shift_right.is_none(), "{}", before);
+            prop_assert_eq!(conforms, before.shift_left.is_none(), "{}", before);
         }
     }
 }
