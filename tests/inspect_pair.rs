@@ -162,6 +162,22 @@ fn a_read_position_has_the_uncertainty_of_its_reading() {
     assert!(uncertainty(&measured("fitted-offset.toml", "u_length_mm = 0.3\n")) < 0.01);
 }
 
+/// Clap folds at 100: a line that is longer breaks in its middle and leaves a word or two alone.
+#[test]
+fn the_files_are_described_in_lines_that_fit() {
+    let help = run("inspect", ["--help"]);
+    let help = String::from_utf8_lossy(&help.stdout);
+    let (_, described) = help.split_once("\nORDER FILE").expect("the order file");
+    let lines: Vec<_> = described.lines().collect();
+    for (line, next) in lines.iter().zip(lines.iter().skip(1)) {
+        let words = next.split_whitespace().count();
+        assert!(line.len() < 85 || !(1..=2).contains(&words), "{next:?} was broken off {line:?}");
+    }
+    for key in ["centration_mm", "segment_depth_mm", "verification_power", "u_length_mm", "not_judged"] {
+        assert!(described.contains(key), "{key}");
+    }
+}
+
 /// Exit status 2, nothing on standard output, file, line and reason on standard error.
 #[test]
 fn what_is_wrong_is_named_with_its_line() {

@@ -11,15 +11,15 @@ use std::path::{Path, PathBuf};
 
 pub const HELP: &str = "\
 MEASURED FILE
-  One \"key = value\" a line. For both: gap_mm and throw_mm (of spots), or setup (of frames). For each eye,
-  after right. or left., the optics:
-    spots = \"right.csv\"             a file of spots, or frame and reference, as described below; files are
-                                    looked for beside this one
+  One \"key = value\" a line. For both: gap_mm and throw_mm (of spots), or setup (of frames). For each
+  eye, after right. or left., the optics:
+    spots = \"right.csv\"             a file of spots, or frame and reference, as described below;
+                                    files are looked for beside this one
   and what was read besides, each if it was: addition, bicentric_prism, centration_mm,
   near_centration_mm, height_mm, segment_width_mm, segment_depth_mm, thickness_mm, base_curve,
   polariser_deg, gradient_deg as in the order; offset_x_mm, offset_y_mm, the reference point from
-  where it should be, to the observer's right and up, both or neither; tilt_deg of the segment's top or of the marks,
-  counter-clockwise; warpage, the cylinder of the base curve.
+  where it should be, to the observer's right and up, both or neither; tilt_deg of the segment's
+  top or of the marks, counter-clockwise; warpage, the cylinder of the base curve.
   Expanded uncertainties of these, for --uncertainty: u_length_mm, u_thickness_mm, u_tilt_deg,
   u_curve, u_addition, u_bicentric_prism, u_polariser_deg, u_gradient_deg.
 ";

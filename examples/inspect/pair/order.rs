@@ -20,14 +20,14 @@ ORDER FILE
     centration_mm = 31.5            from the middle of the bridge to the reference or fitting point
     near_centration_mm = 29.5       to the middle of the segment
     height_mm = 18.0                above the lower boxed tangent: of the reference point, of the
-                                    segment's top (multifocal), of the fitting point (power-variation)
+                                    segment's top (multifocal), of the fitting point (else)
     segment_width_mm, segment_depth_mm            both or neither
     thickness_mm = 2.2, base_curve = 6.0
     polariser_deg = 180             plane of transmittance; gradient_deg = 270, to the lighter side
   As worn: the power is what is wanted before the eye, and the bench must find another.
     pantoscopic_deg = 8, face_form_deg = 5, index = 1.6
-    angles = \"eye\"                  the lens's axis against the line of sight; or \"frame\": face form in
-                                    the frame's front, which is tilted
+    angles = \"eye\"                  the lens's axis against the line of sight; or \"frame\": face
+                                    form in the frame's front, which is tilted
     refracted_at_mm = 12, fitted_at_mm = 12     vertex distances, both or neither
   The maker's verification values are what the bench must find, whatever else is ordered:
     verification_power, verification_prism, verification_addition
