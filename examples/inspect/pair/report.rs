@@ -59,7 +59,7 @@ impl PairReport<'_> {
         let shifts: Vec<_> =
             shifts.into_iter().filter_map(|(eye, shift)| shift.map(|shift| moved(eye, shift))).collect();
         if !shifts.is_empty() {
-            writeln!(f, "  the imbalance would conform with {}", shifts.join(", or "))?;
+            writeln!(f, "  the imbalance would conform with {}", shifts.join(",\n    or with "))?;
         }
         self.decision(f)
     }
