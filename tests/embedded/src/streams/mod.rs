@@ -17,6 +17,7 @@ mod pair;
 mod prism;
 mod quantity;
 mod rx;
+mod seen;
 mod sensor;
 mod tolerance;
 mod uncertainty;
@@ -43,6 +44,7 @@ pub fn all() -> impl Iterator<Item = &'static Stream> {
         prism::STREAMS,
         lens::STREAMS,
         worn::STREAMS,
+        seen::STREAMS,
         finder::STREAMS,
         holes::STREAMS,
         sensor::STREAMS,

@@ -1,3 +1,4 @@
+mod seen;
 mod worn;
 
 use dioptric::{
@@ -16,6 +17,7 @@ pub fn probe() {
     thick_lenses();
     sagittas();
     materials();
+    seen::probe();
     worn::probe();
 }
 
@@ -52,6 +54,8 @@ fn thick_lenses() {
             keep(ThickLens::neutralising_power(&lens));
             keep(ThickLens::equivalent_power(&lens).map(EquivalentPower::elements));
             keep(ThickLens::thickness_at(&lens, point()));
+            keep(ThickLens::shape_factor(&lens));
+            keep(ThickLens::magnification(&lens, millimetres()));
         }
         Err(error) => error_of(error),
     }
