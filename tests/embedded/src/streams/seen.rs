@@ -29,8 +29,7 @@ fn gaze(digest: &mut Digest) {
         let mut angle = || Degree::from_bits(generator.signed() >> 5);
         let (across, up) = (angle(), angle());
         digest.take_or(lens::point_of_gaze(across, up, distance(generator)).ok());
-        let mut worn =
-            || WornLens { power: power(generator), prism: generator.prism(), reference: generator.point() };
+        let mut worn = || WornLens { power: power(generator), prism: generator.prism(), reference: generator.point() };
         let pair = WornPair { right: worn(), left: worn() };
         let (at, other) = (generator.point(), generator.point());
         digest.take_or(pair.right.prism_at(at).ok());
@@ -55,7 +54,8 @@ fn take(digest: &mut Digest, found: Option<Magnification>) {
 fn magnification(digest: &mut Digest) {
     random(|generator| {
         let (front, back, pupil) = (power(generator), power(generator), distance(generator));
-        let index = RefractiveIndex::from_bits((5 << 27) + generator.word() % (11 << 27)).unwrap_or(RefractiveIndex::AIR);
+        let index =
+            RefractiveIndex::from_bits((5 << 27) + generator.word() % (11 << 27)).unwrap_or(RefractiveIndex::AIR);
         let thickness = Millimetre::from_bits((generator.word() % (15 << 16)) as i32);
         take(digest, lens::power_factor(front, pupil).ok());
         let lens = ThickLens::new(front, back, index, thickness).ok();

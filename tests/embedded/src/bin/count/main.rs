@@ -6,6 +6,8 @@
 mod frames;
 mod holes;
 mod inputs;
+mod lenses;
+mod light;
 mod multifocal;
 
 use core::{cell::RefCell, sync::atomic::Ordering};
@@ -320,6 +322,8 @@ fn main() -> ! {
     wavefronts();
     frames::frames();
     multifocal::multifocals();
+    lenses::all();
+    light::all();
     holes::holes();
     verdicts();
     finish()
