@@ -35,7 +35,7 @@ pub const MOST_PUPIL_DISTANCE: Millimetre = millimetres!(60.0);
 /// let lens = ThickLens::for_front(front, wanted.into(), index, millimetres!(6.0)).unwrap();
 /// let seen = lens.magnification(millimetres!(12.0) + ENTRANCE_PUPIL_DEPTH).unwrap();
 /// // 1 / (1 - 0.032) times 1 / (1 - 0.075)
-/// assert_eq!(lens::percent(seen.principal().unwrap().greatest).to_string(), "11.681");
+/// assert_eq!(lens::percent(seen.principal().unwrap().greatest).to_string(), "11.682");
 /// # Ok::<(), dioptric::text::ParseError>(())
 /// ```
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
