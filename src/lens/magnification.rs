@@ -83,7 +83,7 @@ impl Magnification {
     /// Elements within 32.
     ///
     /// # Accuracy
-    /// Magnifications within 1.1 units of 2^-24 plus 3e-9 of themselves for the elements given; `along` within 8e-7 degree, `turn`
+    /// Magnifications within 1.1 units of 2^-24 plus 3e-9 of the greatest for the elements given; `along` within 8e-7 degree, `turn`
     /// within 2e-6 degree, both for the elements given: where both magnifications are nearly the same, `along` says nothing.
     ///
     /// # Errors

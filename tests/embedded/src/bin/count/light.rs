@@ -20,7 +20,7 @@ fn polariser(generator: &mut Generator) -> PolariserSums {
     sums
 }
 
-/// 25 readings on a square of 8 mm, darker upwards.
+/// 25 readings within 20 mm, darker upwards.
 fn gradient(generator: &mut Generator) -> GradientSums {
     let mut sums = GradientSums::default();
     for _ in 0..25 {
