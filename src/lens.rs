@@ -1,5 +1,5 @@
 //! What a physical lens does: powers of a thick lens, its surfaces, sagittas, thickness and material, and its effect where it is
-//! worn: at another distance, tilted and wrapped.
+//! worn: at another distance, tilted and wrapped, where the eye looks through it, and how large.
 //!
 //! The front surface is the one that light meets first. A surface's power is counted convex plus, on either side, so that the
 //! nominal power is the plain sum of both; its radius has the sign of its power. Matrices keep toric surfaces that cross at any
@@ -11,6 +11,8 @@ mod curves;
 pub(crate) mod dispersion;
 mod distance;
 mod edge;
+mod gaze;
+mod magnification;
 mod material;
 mod sagitta;
 mod surface;
@@ -27,6 +29,12 @@ pub use distance::{
     refitted,
 };
 pub use edge::{Edge, EdgePoint, EdgedLens, OutlineError};
+pub use gaze::{
+    Imbalance, LEAST_SLAB_OFF, MOST_GAZE, MOST_ROTATION_DISTANCE, SlabOff, WornLens, WornPair, point_of_gaze,
+};
+pub use magnification::{
+    ENTRANCE_PUPIL_DEPTH, MOST_PUPIL_DISTANCE, Magnification, PrincipalMagnification, percent, power_factor,
+};
 pub use material::{Material, longitudinal_chromatic_aberration, reflectance, transverse_chromatic_aberration};
 pub use sagitta::{MOST_SEMI_DIAMETER, approximate_sagitta, radius_of_sagitta, sagitta};
 pub use surface::Surface;
@@ -53,6 +61,10 @@ pub enum Error {
     ThicknessRange,
     /// An angle of tilt or wrap beyond [`MOST_TILT`].
     AngleRange,
+    /// An angle of gaze beyond [`MOST_GAZE`].
+    GazeRange,
+    /// A distance from the lens outside 0 to 60 mm.
+    DistanceRange,
     /// A focal point lies within the lens or the step, or too near its end to tell.
     FocusInside,
     /// A radius of nothing, or so short that the power exceeds 64 D.
@@ -82,6 +94,8 @@ impl Error {
                 | Self::IndexRange
                 | Self::ThicknessRange
                 | Self::AngleRange
+                | Self::GazeRange
+                | Self::DistanceRange
                 | Self::RadiusRange
                 | Self::PrismRange
                 | Self::ShapeRange
@@ -97,6 +111,8 @@ impl fmt::Display for Error {
             Self::IndexRange => "the index of a lens is 1.25 or more",
             Self::ThicknessRange => "a centre thickness lies from 0 to 30 mm",
             Self::AngleRange => "an angle of tilt or wrap lies within 30 degrees",
+            Self::GazeRange => "an angle of gaze lies within 50 degrees",
+            Self::DistanceRange => "a pupil or centre of rotation lies 0 to 60 mm behind the lens",
             Self::FocusInside => "a focal point lies within the lens",
             Self::RadiusRange => "the radius is too short",
             Self::Flat => "the surface is flat",

@@ -469,7 +469,7 @@ pub(crate) struct Dimensionless {
 }
 
 impl Dimensionless {
-    fn of(power: PowerMatrix, distance: Millimetre) -> Option<Self> {
+    pub(crate) fn of(power: PowerMatrix, distance: Millimetre) -> Option<Self> {
         // 2^-36 of mm D, 1000 of which make one: 2^-30 of one is 64000 of them.
         const UNIT: NonZeroU64 = NonZeroU64::new(1000 << 6).unwrap();
         let times = |element: i64| {
@@ -499,7 +499,7 @@ impl Dimensionless {
     }
 
     /// `det(I - A)` in Q30, and whether `trace(I - A)` is positive.
-    fn complement(&self) -> (i64, bool) {
+    pub(crate) fn complement(&self) -> (i64, bool) {
         // Products below 2^62, their difference below 2^63.
         let products = self.xx.wrapping_mul(self.yy).wrapping_sub(self.xy.wrapping_mul(self.xy));
         let rest = ONE_Q30.wrapping_sub(self.xx).wrapping_sub(self.yy);

@@ -15,6 +15,8 @@ mod lens;
 mod prism;
 #[path = "check_values/sensor.rs"]
 mod sensor;
+#[path = "check_values/tilted.rs"]
+mod tilted;
 
 use dioptric::prism::{Eye, Prism, apical_angle, decentration, deviation, from_deviation};
 use dioptric::quantity::{Axis, Bearing, Degree, Dioptre, Millimetre, Point, PrismDioptre};
@@ -71,7 +73,7 @@ fn rows() -> Vec<Row> {
 }
 
 fn not_applicable() -> impl Iterator<Item = &'static (&'static str, &'static str)> {
-    NOT_APPLICABLE.iter().chain(chromatic::NOT_APPLICABLE)
+    NOT_APPLICABLE.iter().chain(chromatic::NOT_APPLICABLE).chain(tilted::NOT_APPLICABLE)
 }
 
 fn is_not_applicable(row: &Row) -> bool {
@@ -111,7 +113,7 @@ fn every_row_agrees() {
 #[test]
 fn no_row_is_left_out_without_a_reason() {
     let rows = rows();
-    assert_eq!(rows.len(), 161);
+    assert_eq!(rows.len(), 161 + tilted::ROWS);
     for (place, reason) in not_applicable().chain(ROUNDED_INPUTS) {
         let id = place.split(' ').next().expect("an id");
         assert!(rows.iter().any(|row| row.id == id) && !reason.is_empty(), "{place}");
@@ -139,6 +141,7 @@ fn promised(row: &Row, name: &str, wanted: f64) -> f64 {
     }
     let is_uncertainty = ["7.26", "7.28", "7.29"].contains(&row.id.as_str()) && !name.starts_with('Q');
     match name {
+        _ if row.topic == tilted::TOPIC => tilted::promised(name),
         _ if is_uncertainty => 0.005 * wanted.abs(),
         // Axes of cylinders from 0.25 D.
         _ if name.starts_with('A') => 0.0002,
@@ -208,7 +211,7 @@ impl Row {
 
 fn distance(name: &str, found: f64, wanted: f64) -> f64 {
     let period = match name {
-        _ if name.starts_with('A') => 180.0,
+        _ if name.starts_with('A') || name.ends_with("_A") => 180.0,
         "base" | "base360" => 360.0,
         _ => return (found - wanted).abs(),
     };
@@ -313,6 +316,7 @@ fn values(row: &Row) -> Option<Values> {
             vec![("Fc", power.power_along(along).to_f64()), ("Ft", power.torsion_along(along).to_f64())]
         }
         "2.29" => three_meridians(row),
+        _ if row.topic == tilted::TOPIC => return tilted::values(row),
         id if id.starts_with("3.") => return prism::values(row),
         id if id.starts_with("4.") => return lens::values(row),
         id if id.starts_with("10.") => return chromatic::values(row),

@@ -127,6 +127,28 @@ fn lens_of_the_frame_is_the_one_that_was_drawn() {
     assert_eq!(picture.matches("r=\"2.4\"").count(), 113 + 1); // and the key's
 }
 
+/// Frames of both lenses by an order file; the files are looked for beside that of what was measured.
+#[test]
+fn a_pair_is_read_from_frames() {
+    for name in ["lens", "empty"] {
+        pgm(&format!("pair-{name}.pgm"), WIDTH, &unpacked(name));
+    }
+    file("pair-setup.toml", SETUP);
+    let power = "-2.25 -1.50 x 35";
+    let order = file("pair-order.toml", format!("right.power = \"{power}\"\nleft.power = \"{power}\"\n"));
+    let lens = |eye: &str| format!("{eye}.frame = \"pair-lens.pgm\"\n{eye}.reference = \"pair-empty.pgm\"\n");
+    let text = format!("setup = \"pair-setup.toml\"\n{}{}", lens("right"), lens("left"));
+    let measured = file("pair-measured.toml", text);
+    let pair = json(&["--order", &order, "--measured", &measured]);
+    for eye in [0, 1] {
+        assert_eq!((&pair["lenses"][eye]["spots"], &pair["lenses"][eye]["frame"]["missing"]), (&113.into(), &0.into()));
+    }
+    let findings = pair["pair"]["findings"].as_array().expect("a list");
+    let imbalance: Vec<_> = findings.iter().map(|finding| finding["deviation"].as_f64()).collect();
+    assert_eq!(imbalance, [Some(0.0); 2], "the same frame twice");
+    assert_eq!(pair["pair"]["verdict"], "conforms");
+}
+
 /// One spot in the place of another's light, and one without light: the fit does without both.
 #[test]
 fn a_strange_spot_and_a_dark_hole_are_left_out() {

@@ -82,8 +82,8 @@ fn a_pair_that_fails_says_which_lens_and_how_far() {
     assert!((5.7..5.9).contains(&shift), "{shift}");
     let text = inspect(&order, &measured("plain.toml", ""), &[]);
     let text = String::from_utf8_lossy(&text.stdout);
-    assert!(text.contains("horizontally the right lens is to give way"), "{text}");
-    assert!(text.contains("it would conform with the right lens 5.80 mm nasal, 0.28 mm up"), "{text}");
+    assert!(text.contains("horizontally, the right lens is to give way"), "{text}");
+    assert!(text.contains("the imbalance would conform with the right lens moved 5.80 mm nasal, 0.28 mm up"), "{text}");
 }
 
 #[test]
@@ -128,6 +128,56 @@ fn an_order_as_worn_is_judged_by_what_the_bench_must_find() {
     assert_eq!(status, 0, "{found}");
 }
 
+/// What nothing limits is said, not passed over; a lens is judged, and said to be judged, by the class for its kind.
+#[test]
+fn what_is_not_judged_is_said() {
+    let lens = "right.power = \"-2.25 -0.75 x 170\"\nright.prism = \"1.00 base in\"\nright.base_curve = 4\nright.gradient_deg = 270\n";
+    let order = file("unjudged.toml", format!("{lens}right.kind = \"power-variation\"\n"));
+    let measured = measured("unjudged-read.toml", "");
+    let (found, status) = json(&order, &measured, &["--class", "iso21987"]);
+    let expected = ["right gradient direction", "right base curve", "left lens"];
+    assert_eq!(found["pair"]["not_judged"], serde_json::json!(expected));
+    assert_eq!((status, &found["lenses"][0]["class"]), (0, &Value::from("iso21987-progressive")));
+    let text = inspect(&order, &measured, &[]);
+    let text = String::from_utf8_lossy(&text.stdout);
+    assert!(text.contains("right lens, ordered but not judged: gradient direction, base curve\n"), "{text}");
+    assert!(text.contains("left lens, measured but not ordered: not judged\n"), "{text}");
+    assert!(text.contains("by ISO 21987:2017, mounted power-variation lenses"), "{text}");
+    // ANSI Z80.1 limits the base curve.
+    let (found, _) = json(&order, &measured, &["--class", "ansi-z80.1"]);
+    assert_eq!(found["pair"]["not_judged"][0], "right gradient direction");
+    assert_eq!(finding(&found["lenses"][0], "base_curve")["decision"], "undetermined");
+}
+
+/// A reference point that was read with a rule has the rule's uncertainty; one that the fit gave has the fit's.
+#[test]
+fn a_read_position_has_the_uncertainty_of_its_reading() {
+    let more = "u_length_mm = 0.3\nright.offset_x_mm = 0.1\nright.offset_y_mm = 0.1\nleft.offset_x_mm = 0\nleft.offset_y_mm = 0\n";
+    let class = ["--class", "ansi-z80.1", "--uncertainty", "fit"];
+    let uncertainty = |measured: &str| {
+        let (found, _) = json(ORDER, measured, &class);
+        number(&finding(&found["pair"], "centration_distance")["uncertainty"])
+    };
+    assert!((uncertainty(&measured("read-offset.toml", more)) - 0.3 * 2f64.sqrt()).abs() < 1e-4);
+    assert!(uncertainty(&measured("fitted-offset.toml", "u_length_mm = 0.3\n")) < 0.01);
+}
+
+/// Clap folds at 100: a line that is longer breaks in its middle and leaves a word or two alone.
+#[test]
+fn the_files_are_described_in_lines_that_fit() {
+    let help = run("inspect", ["--help"]);
+    let help = String::from_utf8_lossy(&help.stdout);
+    let (_, described) = help.split_once("\nORDER FILE").expect("the order file");
+    let lines: Vec<_> = described.lines().collect();
+    for (line, next) in lines.iter().zip(lines.iter().skip(1)) {
+        let words = next.split_whitespace().count();
+        assert!(line.len() < 85 || !(1..=2).contains(&words), "{next:?} was broken off {line:?}");
+    }
+    for key in ["centration_mm", "segment_depth_mm", "verification_power", "u_length_mm", "not_judged"] {
+        assert!(described.contains(key), "{key}");
+    }
+}
+
 /// Exit status 2, nothing on standard output, file, line and reason on standard error.
 #[test]
 fn what_is_wrong_is_named_with_its_line() {
@@ -159,6 +209,13 @@ fn what_is_wrong_is_named_with_its_line() {
         ("power", "right.prism = \"1.0 base in\"\n".into(), &["missing field `power`"]),
         ("empty", "# nothing\n".into(), &["no lens"]),
         ("huge", format!("{power}right.thickness_mm = 1e9\n"), &["line 2"]),
+        ("nan", format!("{power}right.thickness_mm = nan\n"), &["line 2: right.thickness_mm = nan"]),
+        ("kind", format!("{power}right.kind = \"bifocal\"\n"), &["line 2", "unknown variant `bifocal`"]),
+        (
+            "half",
+            format!("{power}right.segment_width_mm = 28\n"),
+            &["line 2: right.segment_width_mm = 28", "half of a pair"],
+        ),
     ];
     for (name, order, parts) in cases {
         let order = file(&format!("bad-{name}.toml"), order);
@@ -168,6 +225,13 @@ fn what_is_wrong_is_named_with_its_line() {
         ("spots", "gap_mm = 5\nthrow_mm = 20\nright.height_mm = 3\n", &["spots, or frame and reference, is missing"]),
         ("gap", "right.spots = \"right.csv\"\n", &["gap_mm is missing"]),
         ("other", "gap_mm = 5\nthrow_mm = 20\n", &["the right lens is ordered and not in it"]),
+        ("throw", "gap_mm = 5\nthrow_mm = 1\nright.spots = \"right.csv\"\n", &["line 2: throw_mm = 1", "out of range"]),
+        (
+            "offset",
+            "gap_mm = 5\nthrow_mm = 20\nright.spots = \"right.csv\"\nright.offset_y_mm = 1\n",
+            &["line 4", "half of a pair"],
+        ),
+        ("uncertainty", "u_curve = -0.1\n", &["line 1: u_curve = -0.1", "an uncertainty is not below 0"]),
         ("file", "gap_mm = 5\nthrow_mm = 20\nright.spots = \"nowhere.csv\"\n", &["nowhere.csv"]),
         ("frame", "right.frame = \"a.pgm\"\nright.reference = \"b.pgm\"\n", &["setup is missing"]),
     ];

@@ -33,9 +33,9 @@ SPOTS FILE
 
 FRAMES
   Binary PGM (P5), of the size and the bits that the setup says: the camera's view of the plate's
-  spots with the lens, and without (--reference). Dust, hot pixels, ghosts and clipped spots are left
-  out by size, height and shape; spots are assigned to holes, or the frame is refused; spots that
-  agree with no lens are left out of the fit.
+  spots with the lens, and without (--reference). Dust, hot pixels, ghosts and clipped spots are
+  left out by size, height and shape; spots are assigned to holes, or the frame is refused; spots
+  that agree with no lens are left out of the fit.
   The setup is TOML: gap_mm, throw_mm; [detector] width_px, height_px, bits, pixel_um,
   axis_column_px, axis_row_px, columns_run, rows_run (+x, -x, +y, -y); [plate] lattice
   (square, hexagonal), pitch_mm, radius_mm, rotation_deg, marker_node; for --uncertainty budget,
@@ -52,13 +52,15 @@ JSON
   sensor's axis; centre_x and centre_y are the optical centre, seen from there. null is what is
   undefined: an axis without cylinder, a centre when a meridian has no power, a limit where nothing
   is required. excused: beyond its own limit, but within the alternative that the class allows.
-  Of a pair: an object with lenses, of the above, and pair, an object with class, provenance, verdict (of
-  all), findings (of both together), blamed_horizontally, blamed_vertically (right, left or null),
-  shift_right, shift_left ([x, y] in millimetres to the observer's right and up, of that lens alone,
-  or null). A pair's imbalance is the right lens's surplus less the left one's: bases in, and the base
-  up of the right lens, are positive.
+  Of a pair: an object with lenses, of the above, and pair, an object with class, provenance,
+  verdict (of all), findings (of both together), blamed_horizontally, blamed_vertically (right, left
+  or null), shift_right, shift_left ([x, y] in millimetres to the observer's right and up, of that
+  lens alone, or null), not_judged (what was ordered and has no limit, \"right base curve\"; a lens
+  that was measured and not ordered, \"left lens\"). A pair's imbalance is the right lens's surplus
+  less the left one's: bases in, and the base up of the right lens, are positive.
   Of frames besides: frame, an object with missing (holes without a spot), extra (spots without a
-  hole), refused (spots that the fit left out), rejected (blobs that are no spots), turned (degrees).
+  hole), refused (spots that the fit left out), rejected (blobs that are no spots), and
+  turned, by how many degrees.
 
 EXIT STATUS
   0  all lenses conform, and the pair

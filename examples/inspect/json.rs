@@ -54,6 +54,7 @@ struct Together {
     blamed_vertically: Option<String>,
     shift_right: Option<[Number; 2]>,
     shift_left: Option<[Number; 2]>,
+    not_judged: Vec<String>,
 }
 
 impl From<&Pair> for PairObject {
@@ -73,9 +74,16 @@ impl From<&Pair> for PairObject {
                 blamed_vertically: name(verdict.blamed_vertically),
                 shift_right: shift(verdict.shift_right),
                 shift_left: shift(verdict.shift_left),
+                not_judged: not_judged(pair),
             },
         }
     }
+}
+
+fn not_judged(pair: &Pair) -> Vec<String> {
+    let of = |eye: Eye| pair.unjudged(eye).into_iter().map(move |what| format!("{eye} {what}"));
+    let lenses = pair.not_ordered.iter().map(|eye| format!("{eye} lens"));
+    of(Eye::Right).chain(of(Eye::Left)).chain(lenses).collect()
 }
 
 /// What the frames gave besides the spots of the fit.

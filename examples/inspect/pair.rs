@@ -4,12 +4,13 @@ mod file;
 mod measured;
 mod order;
 mod report;
+mod unjudged;
 
 pub use measured::HELP as MEASURED_HELP;
 pub use order::HELP as ORDER_HELP;
 pub use report::PairReport;
 
-use crate::args::{self, Uncertainty, distances};
+use crate::args::{self, Uncertainty};
 use crate::capture::Capture;
 use crate::lens::{Judging, Lens};
 use crate::spots::Fault;
@@ -28,6 +29,8 @@ pub struct Pair {
     pub lenses: Vec<Lens>,
     pub class: &'static PairClass,
     pub verdict: PairVerdict,
+    /// Lenses that were measured and not ordered.
+    pub not_ordered: Vec<Eye>,
 }
 
 impl Pair {
@@ -43,7 +46,8 @@ impl Pair {
                 .lens(eye)
                 .ok_or_else(|| format!("{}: the {eye} lens is ordered and not in it", measured.display()))?;
             let bench = ordered.at_bench().map_err(|error| format!("{eye} lens, as worn: {error}"))?;
-            let lens = measure(optics, eye, &bench, judging)?;
+            let judging = Judging { class: class.of_lens(ordered.kind), ..*judging };
+            let lens = measure(optics, eye, &bench, &judging)?;
             let whole = with_optics(read, &lens);
             lenses.push(lens);
             Ok(whole)
@@ -59,7 +63,9 @@ impl Pair {
                 lens.verdict = *of_pair;
             }
         }
-        Ok(Self { order, lenses, class, verdict })
+        let eyes = [Eye::Right, Eye::Left].into_iter();
+        let not_ordered = eyes.filter(|eye| order.lens(*eye).is_none() && found.lens(*eye).is_some()).collect();
+        Ok(Self { order, lenses, class, verdict, not_ordered })
     }
 
     pub fn conforms(&self) -> bool {
@@ -75,13 +81,13 @@ fn names() -> String {
 fn measure(optics: &Optics, eye: Eye, bench: &Ordered, judging: &Judging) -> Result<Lens, String> {
     let order = |geometry| args::Order { eye, rx: bench.power, prism: bench.prism, geometry };
     let lens = match optics {
-        Optics::Spots { file, gap, throw } => {
+        Optics::Spots { file, geometry } => {
             if judging.uncertainty == Uncertainty::Budget {
                 return Err(crate::NO_DISTANCES.into());
             }
             let name = file.display().to_string();
             let source = File::open(file).map_err(|error| Fault::of_file(&name, error.to_string()).to_string())?;
-            Lens::of_spots(order(distances(gap, throw)?), name, BufReader::new(source), judging)
+            Lens::of_spots(order(*geometry), name, BufReader::new(source), judging)
         }
         Optics::Frames { frame, reference, setup } => {
             let sensor = crate::sensor(setup).map_err(|fault| fault.to_string())?;
@@ -102,8 +108,19 @@ fn with_optics(read: &LensMeasurement, lens: &Lens) -> LensMeasurement {
     if let Rule::Guarded(fit) = lens.rule {
         let tolerance::Uncertainty { length, tilt, thickness, curve, bicentric, addition, polariser, gradient, .. } =
             read.uncertainty;
-        whole.uncertainty =
-            tolerance::Uncertainty { length, tilt, thickness, curve, bicentric, addition, polariser, gradient, ..fit };
+        let position = if read.reference_offset.is_some() { length } else { fit.position };
+        whole.uncertainty = tolerance::Uncertainty {
+            position,
+            length,
+            tilt,
+            thickness,
+            curve,
+            bicentric,
+            addition,
+            polariser,
+            gradient,
+            ..fit
+        };
     }
     whole
 }

@@ -4,7 +4,7 @@ use super::{Class, Limit, PrismRule, RowPower};
 use crate::quantity::{Degree, Dioptre, Millimetre, PrismDioptre};
 use core::fmt;
 
-/// The part of a [`Class`] with something wrong.
+/// The part of a [`Class`] or a [`PairClass`](super::PairClass) with something wrong.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[non_exhaustive]
@@ -19,6 +19,14 @@ pub enum Table {
     Addition,
     /// [`Class::prism`].
     Prism,
+    /// [`PairClass::imbalance`](super::PairClass::imbalance).
+    Imbalance,
+    /// [`PairClass::imbalance_power_variation`](super::PairClass::imbalance_power_variation).
+    ImbalancePowerVariation,
+    /// [`PairClass::polariser`](super::PairClass::polariser), then [`PairClass::gradient`](super::PairClass::gradient).
+    Direction,
+    /// [`PairClass::geometry`](super::PairClass::geometry), a row for each field in their order.
+    Geometry,
 }
 
 /// What is wrong with it.
@@ -81,6 +89,10 @@ impl fmt::Display for Error {
             Table::Axis => "axis",
             Table::Addition => "addition",
             Table::Prism => "prism",
+            Table::Imbalance => "imbalance",
+            Table::ImbalancePowerVariation => "power-variation imbalance",
+            Table::Direction => "direction",
+            Table::Geometry => "geometry",
         };
         let problem = match self.kind {
             ErrorKind::Empty => "there is no row",
@@ -174,6 +186,8 @@ macro_rules! walk {
     }};
 }
 
+mod pair;
+
 impl Class {
     /// Checks the tables: none is empty (but the addition's may be), rows ascend, the last is open, limits are neither
     /// negative nor without bound.
@@ -241,10 +255,12 @@ impl Class {
     const fn check_prism(&self) -> Result<(), Error> {
         match self.prism {
             PrismRule::NoRequirement => Ok(()),
-            PrismRule::PrismOrPosition { prism, position, .. } => all_bounded([prism.to_bits(), position.to_bits()]),
+            PrismRule::PrismOrPosition { prism, position, .. } => {
+                of_whole(all_bounded(Table::Prism, &[prism.to_bits(), position.to_bits()]))
+            }
             PrismRule::Components { rows, horizontal_shift, vertical_shift } => {
                 attempt!(walk!(Table::Prism, rows, row => (row.up_to.to_bits(), bounded(row.limit.to_bits()))));
-                all_bounded([horizontal_shift.to_bits(), vertical_shift.to_bits()])
+                of_whole(all_bounded(Table::Prism, &[horizontal_shift.to_bits(), vertical_shift.to_bits()]))
             }
         }
     }
@@ -257,12 +273,24 @@ const fn bounded_axis(limit: Option<Degree>) -> Result<(), ErrorKind> {
     }
 }
 
-const fn all_bounded([first, second]: [i32; 2]) -> Result<(), Error> {
-    let whole = Walk::down(Table::Prism);
-    match (bounded(first), bounded(second)) {
-        (Err(kind), _) | (Ok(()), Err(kind)) => Err(whole.error(kind)),
-        (Ok(()), Ok(())) => Ok(()),
+/// A table without such places: the row is the first.
+const fn of_whole(found: Result<(), Error>) -> Result<(), Error> {
+    match found {
+        Ok(()) => Ok(()),
+        Err(Error { table, kind, .. }) => Err(Error { table, row: 0, kind }),
     }
+}
+
+/// Limits that are no rows of ordered values; the error's row is the limit's place.
+const fn all_bounded(table: Table, limits: &[i32]) -> Result<(), Error> {
+    let mut walk = Walk::down(table);
+    let mut limits = limits;
+    while let [limit, rest @ ..] = limits {
+        let up_to = walk.up_to.saturating_add(1);
+        walk = attempt!(walk.past(up_to, bounded(*limit)));
+        limits = rest;
+    }
+    Ok(())
 }
 
 /// The open end is the same count of units in every quantity.

@@ -113,11 +113,13 @@ impl defmt::Format for PairVerdict {
 /// - either lens's prism not measured: the imbalance is undetermined, and so is what is known of the positions alone;
 /// - saturated: fails;
 /// - a direction without power: there is no such point, its position fails, and the imbalance decides;
-/// - one power-variation or position-specific lens in the pair: the pair is judged as one of these.
+/// - one power-variation or position-specific lens in the pair: the pair is judged as one of these;
+/// - bicentric prism: by the limit of the vertical imbalance, undetermined where the class has none; both lenses must be measured, the
+///   one without it too.
 ///
 /// # Accuracy
 /// Sums of prisms exact; positions as [`decentration`](crate::prism::decentration); shifts as [`shift_for_imbalance`]. Expanded uncertainties of
-/// both lenses add as the sides of a right angle. Slack as in [`judge`](super::judge).
+/// both lenses add as the sides of a right angle; that of a position is [`Uncertainty::length`] where it was read in the frame. Slack as in [`judge`](super::judge).
 ///
 /// # Errors
 /// Those of [`LensOrder::at_bench`](crate::order::LensOrder::at_bench): no such lens can be ordered.
@@ -141,7 +143,7 @@ impl defmt::Format for PairVerdict {
 /// let verdict = tolerance::judge_pair(&ANSI_Z80_1_PAIR, &order, &pair, Acceptance::Simple).unwrap();
 /// let finding = verdict.pair.unwrap().finding(Parameter::ImbalanceVertical).unwrap().to_string();
 /// assert_eq!(finding, "vertical imbalance 0.50 for 0.00, off by 0.500 of 0.330 cm/m: fails");
-/// assert_eq!(verdict.shift_right.unwrap().to_string(), "0.00, 0.43 mm");
+/// assert_eq!(verdict.shift_right.unwrap().to_string(), "0.00, 0.25 mm"); // then 1.0 mm apart
 /// # Ok::<(), dioptric::text::ParseError>(())
 /// ```
 pub fn judge_pair(
@@ -381,7 +383,7 @@ impl Both<'_> {
         Rule::Guarded(Uncertainty {
             prism_horizontal: prisms(right.prism_horizontal, left.prism_horizontal),
             prism_vertical: prisms(right.prism_vertical, left.prism_vertical),
-            position: lengths(right.position, left.position),
+            position: lengths(self.right.offset_uncertainty(), self.left.offset_uncertainty()),
             length: lengths(right.length, left.length),
             bicentric: prisms(right.bicentric, left.bicentric),
             ..Uncertainty::default()

@@ -1,5 +1,6 @@
 //! Files of one `key = value` per line: an order, and what was measured. TOML with dotted keys.
 
+use dioptric::order::SegmentSize;
 use dioptric::quantity::{Axis, Bearing, Degree, Dioptre, Millimetre, PrismDioptre, RefractiveIndex};
 use dioptric::text::ParseError;
 use serde::Deserialize;
@@ -31,7 +32,7 @@ impl Source {
     }
 
     /// What is wrong with the value at a place: its line, its key, and what it says.
-    fn fault<T>(&self, value: &Spanned<T>, what: &str) -> String {
+    pub fn fault<T>(&self, value: &Spanned<T>, what: &str) -> String {
         let start = value.span().start;
         let before = self.text.get(..start).unwrap_or_default();
         let number = before.matches('\n').count() + 1;
@@ -60,6 +61,37 @@ impl Source {
         self.number(value, |value| {
             if value < 0.0 { Err("a length is not below 0".into()) } else { said(Millimetre::try_from_f64(value)) }
         })
+    }
+
+    /// An expanded uncertainty.
+    pub fn uncertainty<T, E: ToString>(
+        &self,
+        value: &Number,
+        read: impl Fn(f64) -> Result<T, E>,
+    ) -> Result<Option<T>, String> {
+        self.number(
+            value,
+            |value| {
+                if value < 0.0 { Err("an uncertainty is not below 0".into()) } else { said(read(value)) }
+            },
+        )
+    }
+
+    /// Two values of which one says nothing without the other.
+    pub fn both<T>(&self, [first, second]: [&Number; 2], read: [Option<T>; 2]) -> Result<Option<(T, T)>, String> {
+        match (first, second, read) {
+            (_, _, [Some(first), Some(second)]) => Ok(Some((first, second))),
+            (Some(alone), None, _) | (None, Some(alone), _) => {
+                Err(self.fault(alone, "half of a pair of keys: the other is missing"))
+            }
+            _ => Ok(None),
+        }
+    }
+
+    pub fn segment(&self, size: [&Number; 2]) -> Result<Option<SegmentSize>, String> {
+        let [width, depth] = size;
+        let read = [self.length(width)?, self.length(depth)?];
+        Ok(self.both(size, read)?.map(|(width, depth)| SegmentSize { width, depth }))
     }
 
     pub fn signed_length(&self, value: &Number) -> Result<Option<Millimetre>, String> {

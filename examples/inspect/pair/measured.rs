@@ -1,23 +1,25 @@
 //! The file of what was measured.
 
 use super::file::{Number, Source};
-use dioptric::order::{LensMeasurement, SegmentSize};
+use dioptric::order::LensMeasurement;
 use dioptric::prism::Eye;
+use dioptric::quantity::{Degree, Dioptre, Millimetre, Point, PrismDioptre};
+use dioptric::sensor::Geometry;
 use dioptric::tolerance::Uncertainty;
 use serde::Deserialize;
 use std::path::{Path, PathBuf};
 
 pub const HELP: &str = "\
 MEASURED FILE
-  One \"key = value\" a line. For both: gap_mm and throw_mm (of spots), or setup (of frames). For each eye,
-  after right. or left., the optics:
-    spots = \"right.csv\"             a file of spots, or frame and reference, as described below; files are
-                                    looked for beside this one
+  One \"key = value\" a line. For both: gap_mm and throw_mm (of spots), or setup (of frames). For each
+  eye, after right. or left., the optics:
+    spots = \"right.csv\"             a file of spots, or frame and reference, as described below;
+                                    files are looked for beside this one
   and what was read besides, each if it was: addition, bicentric_prism, centration_mm,
   near_centration_mm, height_mm, segment_width_mm, segment_depth_mm, thickness_mm, base_curve,
   polariser_deg, gradient_deg as in the order; offset_x_mm, offset_y_mm, the reference point from
-  where it should be, to the observer's right and up; tilt_deg of the segment's top or of the marks,
-  counter-clockwise; warpage, the cylinder of the base curve.
+  where it should be, to the observer's right and up, both or neither; tilt_deg of the segment's
+  top or of the marks, counter-clockwise; warpage, the cylinder of the base curve.
   Expanded uncertainties of these, for --uncertainty: u_length_mm, u_thickness_mm, u_tilt_deg,
   u_curve, u_addition, u_bicentric_prism, u_polariser_deg, u_gradient_deg.
 ";
@@ -65,7 +67,7 @@ struct Lens {
 
 /// Where the optics of a lens come from.
 pub enum Optics {
-    Spots { file: PathBuf, gap: String, throw: String },
+    Spots { file: PathBuf, geometry: Geometry },
     Frames { frame: PathBuf, reference: PathBuf, setup: PathBuf },
 }
 
@@ -105,16 +107,28 @@ pub fn read(path: &Path) -> Result<Measured, String> {
 
 impl File {
     fn uncertainty(&self, source: &Source) -> Result<Uncertainty, String> {
+        let length = |value| source.uncertainty(value, Millimetre::try_from_f64);
+        let angle = |value| source.uncertainty(value, Degree::try_from_f64);
+        let power = |value| source.uncertainty(value, Dioptre::try_from_f64);
         Ok(Uncertainty {
-            length: source.length(&self.u_length_mm)?,
-            thickness: source.length(&self.u_thickness_mm)?,
-            tilt: source.angle(&self.u_tilt_deg)?,
-            curve: source.dioptres(&self.u_curve)?,
-            addition: source.dioptres(&self.u_addition)?,
-            bicentric: source.prism(&self.u_bicentric_prism)?,
-            polariser: source.angle(&self.u_polariser_deg)?,
-            gradient: source.angle(&self.u_gradient_deg)?,
+            length: length(&self.u_length_mm)?,
+            thickness: length(&self.u_thickness_mm)?,
+            tilt: angle(&self.u_tilt_deg)?,
+            curve: power(&self.u_curve)?,
+            addition: power(&self.u_addition)?,
+            bicentric: source.uncertainty(&self.u_bicentric_prism, PrismDioptre::try_from_f64)?,
+            polariser: angle(&self.u_polariser_deg)?,
+            gradient: angle(&self.u_gradient_deg)?,
             ..Uncertainty::default()
+        })
+    }
+
+    fn geometry(&self, source: &Source) -> Result<Geometry, String> {
+        let distance = |value: &Number, key| source.needed(source.length(value)?, key, "a file of spots");
+        let (gap, throw) = (distance(&self.gap_mm, "gap_mm")?, distance(&self.throw_mm, "throw_mm")?);
+        Geometry::new(gap, throw).map_err(|error| match &self.throw_mm {
+            Some(throw) => source.fault(throw, &format!("with gap_mm = {gap:.2}: {error}")),
+            None => error.to_string(),
         })
     }
 }
@@ -123,12 +137,7 @@ impl Lens {
     fn optics(&self, file: &File, source: &Source, beside: &Path) -> Result<Optics, String> {
         match (&self.spots, &self.frame, &self.reference) {
             (Some(spots), None, None) => {
-                let distance = |value: &Number, key| {
-                    let value = source.needed(value.as_ref(), key, "a file of spots")?;
-                    Ok::<_, String>(value.get_ref().to_string())
-                };
-                let (gap, throw) = (distance(&file.gap_mm, "gap_mm")?, distance(&file.throw_mm, "throw_mm")?);
-                Ok(Optics::Spots { file: beside.join(spots), gap, throw })
+                Ok(Optics::Spots { file: beside.join(spots), geometry: file.geometry(source)? })
             }
             (None, Some(frame), Some(reference)) => {
                 let setup = source.needed(file.setup.as_ref(), "setup", "a frame")?;
@@ -140,20 +149,21 @@ impl Lens {
     }
 
     fn measurement(&self, source: &Source) -> Result<LensMeasurement, String> {
-        let segment = source.length(&self.segment_width_mm)?.zip(source.length(&self.segment_depth_mm)?);
-        let offset = source.signed_length(&self.offset_x_mm)?.zip(source.signed_length(&self.offset_y_mm)?);
+        let offset = [&self.offset_x_mm, &self.offset_y_mm];
+        let [across, up] = offset;
+        let offset = source.both(offset, [source.signed_length(across)?, source.signed_length(up)?])?;
         let optics = dioptric::tolerance::Measured {
             addition: source.dioptres(&self.addition)?,
             ..dioptric::tolerance::Measured::default()
         };
         Ok(LensMeasurement {
             optics,
-            reference_offset: offset.map(|(x, y)| dioptric::quantity::Point::new(x, y)),
+            reference_offset: offset.map(|(x, y)| Point::new(x, y)),
             bicentric: source.prism(&self.bicentric_prism)?,
             centration_distance: source.length(&self.centration_mm)?,
             near_centration: source.length(&self.near_centration_mm)?,
             height: source.length(&self.height_mm)?,
-            segment: segment.map(|(width, depth)| SegmentSize { width, depth }),
+            segment: source.segment([&self.segment_width_mm, &self.segment_depth_mm])?,
             tilt: source.angle(&self.tilt_deg)?,
             polariser: source.axis(&self.polariser_deg)?,
             gradient: source.bearing(&self.gradient_deg)?,

@@ -2,7 +2,7 @@
 
 use super::file::{Number, Source, Text};
 use dioptric::lens::Tilt;
-use dioptric::order::{LensKind, LensOrder, Order, SegmentSize, Verification, Worn};
+use dioptric::order::{LensKind, LensOrder, Order, Verification, Worn};
 use dioptric::prism::{Eye, Prism};
 use serde::Deserialize;
 use std::path::Path;
@@ -16,17 +16,18 @@ ORDER FILE
     kind = \"single-vision\"          or \"multifocal\", \"power-variation\"
     prism = \"1.00 base in\"          at the prism reference point
     addition = 2.00                 dioptres
-    bicentric_prism = 2.50          slab-off, cm/m, base up +
+    bicentric_prism = 2.50          slab-off, cm/m, base up +; measure both lenses
     centration_mm = 31.5            from the middle of the bridge to the reference or fitting point
     near_centration_mm = 29.5       to the middle of the segment
     height_mm = 18.0                above the lower boxed tangent: of the reference point, of the
-                                    segment's top (multifocal), of the fitting point (power-variation)
-    segment_width_mm, segment_depth_mm, thickness_mm = 2.2, base_curve = 6.0
+                                    segment's top (multifocal), of the fitting point (else)
+    segment_width_mm, segment_depth_mm            both or neither
+    thickness_mm = 2.2, base_curve = 6.0
     polariser_deg = 180             plane of transmittance; gradient_deg = 270, to the lighter side
   As worn: the power is what is wanted before the eye, and the bench must find another.
     pantoscopic_deg = 8, face_form_deg = 5, index = 1.6
-    angles = \"eye\"                  the lens's axis against the line of sight; or \"frame\": face form in
-                                    the frame's front, which is tilted
+    angles = \"eye\"                  the lens's axis against the line of sight; or \"frame\": face
+                                    form in the frame's front, which is tilted
     refracted_at_mm = 12, fitted_at_mm = 12     vertex distances, both or neither
   The maker's verification values are what the bench must find, whatever else is ordered:
     verification_power, verification_prism, verification_addition
@@ -102,7 +103,7 @@ impl Lens {
     fn order(self, source: &Source, eye: Eye) -> Result<LensOrder, String> {
         let prism = |text: &Text| source.text_by(text, |text| Prism::parse(text, eye));
         let power = source.text(&Some(self.power.clone()))?.unwrap_or_default();
-        let segment = source.length(&self.segment_width_mm)?.zip(source.length(&self.segment_depth_mm)?);
+        let segment = source.segment([&self.segment_width_mm, &self.segment_depth_mm])?;
         Ok(LensOrder {
             kind: match self.kind {
                 Kind::SingleVision => LensKind::SingleVision,
@@ -116,7 +117,7 @@ impl Lens {
             centration_distance: source.length(&self.centration_mm)?,
             near_centration: source.length(&self.near_centration_mm)?,
             height: source.length(&self.height_mm)?,
-            segment: segment.map(|(width, depth)| SegmentSize { width, depth }),
+            segment,
             polariser: source.axis(&self.polariser_deg)?,
             gradient: source.bearing(&self.gradient_deg)?,
             centre_thickness: source.length(&self.thickness_mm)?,

@@ -51,16 +51,30 @@ impl PairReport<'_> {
             [("horizontally", verdict.blamed_horizontally), ("vertically", verdict.blamed_vertically)]
         {
             if let Some(eye) = eye {
-                writeln!(f, "  {direction} the {eye} lens is to give way")?;
+                writeln!(f, "  {direction}, the {eye} lens is to give way")?;
             }
         }
+        self.unjudged(f)?;
         let shifts = [(Eye::Right, verdict.shift_right), (Eye::Left, verdict.shift_left)];
         let shifts: Vec<_> =
             shifts.into_iter().filter_map(|(eye, shift)| shift.map(|shift| moved(eye, shift))).collect();
         if !shifts.is_empty() {
-            writeln!(f, "  it would conform with {}", shifts.join(", or "))?;
+            writeln!(f, "  the imbalance would conform with {}", shifts.join(",\n    or with "))?;
         }
         self.decision(f)
+    }
+
+    fn unjudged(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        for eye in [Eye::Right, Eye::Left] {
+            let unjudged = self.0.unjudged(eye);
+            if !unjudged.is_empty() {
+                writeln!(f, "  {eye} lens, ordered but not judged: {}", unjudged.join(", "))?;
+            }
+        }
+        for eye in &self.0.not_ordered {
+            writeln!(f, "  {eye} lens, measured but not ordered: not judged")?;
+        }
+        Ok(())
     }
 
     fn decision(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
@@ -81,5 +95,5 @@ impl PairReport<'_> {
 }
 
 fn moved(eye: Eye, shift: Point) -> String {
-    format!("the {eye} lens {}", place(shift.x, shift.y, eye))
+    format!("the {eye} lens moved {}", place(shift.x, shift.y, eye))
 }

@@ -2,6 +2,7 @@
 
 use super::super::rows::{effect_of_shift, reaches};
 use super::super::{Class, Confidence, DirectionLimit, Source};
+use crate::order::LensKind;
 use crate::quantity::{Degree, Dioptre, Millimetre, PrismDioptre};
 
 /// What one standard asks of a mounted pair of spectacle lenses, beside what it asks of each lens.
@@ -255,6 +256,20 @@ impl PairClass {
     #[must_use]
     pub fn find(name: &str) -> Option<&'static Self> {
         Self::ALL.into_iter().find(|class| class.name == name)
+    }
+
+    /// By what a lens of that kind is judged.
+    ///
+    /// ```
+    /// use dioptric::{order::LensKind, tolerance::ISO_21987_PAIR};
+    /// assert_eq!(ISO_21987_PAIR.of_lens(LensKind::PowerVariation).name, "iso21987-progressive");
+    /// ```
+    #[must_use]
+    pub const fn of_lens(&self, kind: LensKind) -> &'static Class {
+        match kind {
+            LensKind::PowerVariation => self.power_variation,
+            LensKind::SingleVision | LensKind::Multifocal => self.single_vision,
+        }
     }
 
     /// How sure the least sure row is, those of the lens classes included.

@@ -60,6 +60,13 @@ impl<'a> Side<'a> {
         self.lens.reference_offset.or_else(|| self.offset_of_marks()).or_else(|| self.offset_of_prism())
     }
 
+    /// Expanded uncertainty of that: of a position read in the frame where it is one.
+    pub(super) fn offset_uncertainty(&self) -> Option<Millimetre> {
+        let read_in_frame = self.lens.reference_offset.is_none() && self.offset_of_marks().is_some();
+        let uncertainty = &self.lens.uncertainty;
+        if read_in_frame { uncertainty.length } else { uncertainty.position }
+    }
+
     /// Of a single-vision lens, whose height is that of the reference point.
     fn offset_of_marks(&self) -> Option<Point> {
         if self.order.kind != LensKind::SingleVision {
@@ -87,11 +94,7 @@ impl<'a> Side<'a> {
 
     /// What is found of this lens. `judged_together`: its prism counts in the pair's imbalance alone.
     pub(super) fn verdict(&self, class: &PairClass, judged_together: bool) -> Verdict {
-        let of_lens = match self.order.kind {
-            LensKind::PowerVariation => class.power_variation,
-            LensKind::SingleVision | LensKind::Multifocal => class.single_vision,
-        };
-        let verdict = judge(of_lens, &self.bench, &self.lens.optics, self.rule);
+        let verdict = judge(class.of_lens(self.order.kind), &self.bench, &self.lens.optics, self.rule);
         let verdict = if judged_together { verdict.only(is_not_prism) } else { verdict };
         let geometry = self.geometry(&class.geometry).into_iter();
         geometry.chain(self.directions(class)).flatten().fold(verdict, Verdict::with)

@@ -11,7 +11,7 @@ use defmt::info;
 use defmt_semihosting as _;
 use dioptric::{
     axis, bearing, cubic_millimetres, degrees, density, dioptres, fraction,
-    lens::{self, EdgedLens, Line, Material, OutlineError, Surface, ThickLens, Tilt},
+    lens::{self, EdgedLens, Line, Material, OutlineError, Surface, ThickLens, Tilt, WornLens, WornPair},
     micrometres, milligrams, millimetres, nanometres,
     order::{LensMeasurement, LensOrder, Measurement, Order},
     prism::{self, Eye, Prism},
@@ -136,6 +136,16 @@ fn worn() {
     info!("Tilt {}", Tilt::worn(degrees!(10.0), degrees!(5.0), Eye::Right));
     info!("Tilt {}", Tilt::framed(degrees!(10.0), degrees!(5.0), Eye::Left));
     info!("Tilt {}", Tilt::about(axis!(35.0), degrees!(12.5)));
+    let power = |sphere| PowerMatrix { xx: sphere, xy: dioptres!(0.0), yy: sphere };
+    let right = WornLens { power: power(dioptres!(-5.0)), ..WornLens::default() };
+    let pair = WornPair { right, left: WornLens::default() };
+    let reading = Point::new(millimetres!(2.0), millimetres!(-10.0));
+    info!("WornPair {}", pair);
+    info!("Imbalance {}", pair.imbalance(reading));
+    info!("SlabOff {}", pair.slab_off(reading));
+    let seen = lens::power_factor(power(dioptres!(5.0)), millimetres!(40.0));
+    info!("Magnification {}", seen);
+    info!("PrincipalMagnification {}", seen.and_then(|seen| seen.principal()));
 }
 
 /// Where a lens of +5.00 D at the plate, throw 20 mm, puts four spots: moved by a tenth of their distance.

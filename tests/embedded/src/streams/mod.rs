@@ -18,6 +18,7 @@ mod pair;
 mod prism;
 mod quantity;
 mod rx;
+mod seen;
 mod sensor;
 mod tolerance;
 mod uncertainty;
@@ -45,6 +46,7 @@ pub fn all() -> impl Iterator<Item = &'static Stream> {
         lens::STREAMS,
         worn::STREAMS,
         form::STREAMS,
+        seen::STREAMS,
         finder::STREAMS,
         holes::STREAMS,
         sensor::STREAMS,

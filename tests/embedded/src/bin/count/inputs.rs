@@ -1,6 +1,7 @@
 //! The same inputs on every core: lenses as they are ordered, spots as a sensor sees them.
 
 use dioptric::{
+    order::{LensKind, LensMeasurement, LensOrder, Measurement, Order},
     prism::Prism,
     quantity::{Axis, Dioptre, Millimetre, Point, PrismDioptre},
     rx::SpheroCylinder,
@@ -152,6 +153,38 @@ impl Generator {
         let prism = Prism::new(PrismDioptre::from_bits(off()), PrismDioptre::from_bits(off()));
         let measured = Measured { power: Some(read.into()), addition: None, prism: Some(prism) };
         (Ordered { power, ..Ordered::default() }, measured)
+    }
+
+    /// One bifocal of a pair, with its height and thickness, and what was measured of it: so much prism off that some pairs fail.
+    fn bifocal(&mut self) -> (LensOrder, LensMeasurement) {
+        let (Ordered { power, prism, addition }, mut optics) = self.order_and_lens();
+        optics.prism = optics.prism.map(|prism| prism + prism + prism + prism);
+        let length = |tenths: i32| Some(Millimetre::from_bits((tenths << Millimetre::FRACTION_BITS) / 10));
+        let order = LensOrder {
+            kind: LensKind::Multifocal,
+            power,
+            prism,
+            addition,
+            near_centration: length(300),
+            height: length(180),
+            centre_thickness: length(20),
+            ..LensOrder::default()
+        };
+        let measured = LensMeasurement {
+            optics,
+            near_centration: length(295 + self.below(10)),
+            height: length(175 + self.below(10)),
+            centre_thickness: length(18 + self.below(5)),
+            ..LensMeasurement::default()
+        };
+        (order, measured)
+    }
+
+    /// A pair of bifocals a little off what was ordered.
+    pub fn pair(&mut self) -> (Order, Measurement) {
+        let ((right, of_right), (left, of_left)) = (self.bifocal(), self.bifocal());
+        let order = Order { right: Some(right), left: Some(left) };
+        (order, Measurement { right: of_right, left: of_left })
     }
 }
 

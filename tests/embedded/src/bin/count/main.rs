@@ -6,21 +6,27 @@
 mod frames;
 mod holes;
 mod inputs;
+mod lenses;
+mod light;
 mod multifocal;
 
 use core::{cell::RefCell, sync::atomic::Ordering};
 
 use dioptric::{
     math,
+    order::{Measurement, Order},
     prism::{self, Prism},
-    quantity::{Axis, Dioptre, Millimetre, Point},
+    quantity::{Axis, Dioptre, Millimetre, Point, PrismDioptre},
     rx::{self, SpheroCylinder},
     sensor::{
         Calibration, CalibrationError, Certified, CompactPair, Coverage, Disc, Drift, Entry, ExpandedUncertainty, Fit,
         Freedom, Geometry, GeometryUncertainty, HigherOrder, LatticeKind, Measurand, PowerMap, RobustFit, RobustLimits,
         SlopeSums, Sources, SpotNoise, SpotPair, TestLens,
     },
-    tolerance::{ANSI_Z80_1, Class, ISO_21987, Measured, Ordered, Rule, Verdict, judge},
+    tolerance::{
+        ANSI_Z80_1, ANSI_Z80_1_PAIR, Acceptance, Class, ISO_21987, ISO_21987_PAIR, Measured, Ordered, PairClass,
+        PairVerdict, Rule, Verdict, judge, judge_pair, shift_for_imbalance,
+    },
     vector::{PowerMatrix, PowerVector},
 };
 use dioptric_embedded::{
@@ -280,6 +286,18 @@ fn verdicts() {
     };
     report("verdict, ISO 21987", 1, lenses(&ISO_21987), verdict);
     report("verdict, ANSI Z80.1", 1, lenses(&ANSI_Z80_1), verdict);
+    let pairs =
+        |class: &'static PairClass| inputs(Generator::pair).map(move |(order, measured)| (class, order, measured));
+    report("verdict on a pair, ISO 21987", 1, pairs(&ISO_21987_PAIR), verdict_on_pair);
+    report("verdict on a pair, ANSI Z80.1", 1, pairs(&ANSI_Z80_1_PAIR), verdict_on_pair);
+    let imbalances = inputs(|generator| (PowerMatrix::from(generator.prescription()), generator.prism()));
+    report("least shift for an imbalance", 1, imbalances, |(power, surplus)| {
+        shift_for_imbalance(power, surplus, [PrismDioptre::from_bits(1 << 19); 2])
+    });
+}
+
+fn verdict_on_pair((class, order, measured): (&PairClass, Order, Measurement)) -> Option<PairVerdict> {
+    judge_pair(class, &order, &measured, Acceptance::Simple).ok()
 }
 
 #[cortex_m_rt::exception]
@@ -304,6 +322,8 @@ fn main() -> ! {
     wavefronts();
     frames::frames();
     multifocal::multifocals();
+    lenses::all();
+    light::all();
     holes::holes();
     verdicts();
     finish()

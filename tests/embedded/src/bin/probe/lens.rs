@@ -1,4 +1,5 @@
 mod form;
+mod seen;
 mod worn;
 
 use dioptric::{
@@ -18,6 +19,7 @@ pub fn probe() {
     sagittas();
     materials();
     form::probe();
+    seen::probe();
     worn::probe();
 }
 
@@ -54,6 +56,8 @@ fn thick_lenses() {
             keep(ThickLens::neutralising_power(&lens));
             keep(ThickLens::equivalent_power(&lens).map(EquivalentPower::elements));
             keep(ThickLens::thickness_at(&lens, point()));
+            keep(ThickLens::shape_factor(&lens));
+            keep(ThickLens::magnification(&lens, millimetres()));
         }
         Err(error) => error_of(error),
     }

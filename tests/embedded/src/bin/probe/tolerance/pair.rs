@@ -1,6 +1,7 @@
 use core::hint::black_box;
 
 use dioptric::{
+    order::LensKind,
     prism::Eye,
     tolerance::{self, Acceptance, ImbalanceLimit, PairClass, PairVerdict},
 };
@@ -11,6 +12,8 @@ pub fn probe() {
     let measured = order::measurement(super::uncertainty());
     for class in black_box(PairClass::ALL) {
         keep(PairClass::provenance(class));
+        keep(PairClass::of_lens(class, black_box(LensKind::PowerVariation)).name);
+        keep(PairClass::check(class));
         for acceptance in [Acceptance::Simple, Acceptance::Guarded] {
             let verdict = tolerance::judge_pair(class, &order::order(), &measured, black_box(acceptance));
             keep(verdict.map(|verdict| shown(&verdict)));
