@@ -3,11 +3,20 @@
 //! A shape is seen as everywhere: x to the observer's right, y up, from the front of the lens, and counted from a centre within it, the
 //! boxed centre unless it says otherwise. Its corners run counter-clockwise from the observer's right.
 
+mod area;
+mod boxing;
 mod contour;
+mod length;
 mod motion;
+mod offset;
+mod resample;
+mod size;
+mod turn;
 
+pub use boxing::Boxing;
 pub use contour::{Contour, Corners};
 pub use motion::Motion;
+pub use size::SizeTarget;
 
 use core::fmt;
 
@@ -28,6 +37,10 @@ pub enum Error {
     Crosses(u16),
     /// Two angles further apart than [`Contour::MOST_STEP`]; the index of the second.
     Gap(u16),
+    /// A sphere's radius of nothing or less, or too short to carry the outline.
+    SphereRadius,
+    /// No offset brings the circumference to the one wanted.
+    Unreachable,
 }
 
 impl fmt::Display for Error {
@@ -39,6 +52,8 @@ impl fmt::Display for Error {
             Self::HeightRange(at) => write!(f, "height {at} is not within 64 mm"),
             Self::Crosses(at) => write!(f, "the outline turns back at corner {at}"),
             Self::Gap(at) => write!(f, "the angle before corner {at} exceeds 12 degrees"),
+            Self::SphereRadius => f.write_str("the sphere does not reach the outline"),
+            Self::Unreachable => f.write_str("no offset brings the circumference there"),
         }
     }
 }

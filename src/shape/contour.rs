@@ -3,7 +3,7 @@
 use super::Error;
 use crate::math;
 use crate::quantity::{Bearing, Millimetre, Point};
-use core::num::NonZeroU64;
+use core::num::{NonZeroU32, NonZeroUsize};
 
 /// A closed outline: radii from a centre within it, counter-clockwise from the observer's right, borrowed from the caller.
 ///
@@ -133,7 +133,7 @@ impl<'a> Contour<'a> {
     pub fn angle(&self, at: usize) -> Bearing {
         match self.angles.get(at) {
             Some(angle) => *angle,
-            None => even_angle(at, self.radii.len()),
+            None => Steps::of(self.radii.len()).angle(at),
         }
     }
 
@@ -142,8 +142,21 @@ impl<'a> Contour<'a> {
     /// # Accuracy
     /// Each coordinate within one unit of 2^-16 mm, 15 nm.
     #[must_use]
-    pub const fn corners(&self) -> Corners<'a> {
-        Corners { contour: *self, at: 0 }
+    pub fn corners(&self) -> Corners<'a> {
+        let steps = Steps::of(self.radii.len());
+        Corners { contour: *self, at: 0, steps, turn: 0, rest: steps.half() }
+    }
+
+    /// The angles where they are given, otherwise empty.
+    pub(super) const fn given_angles(&self) -> &'a [Bearing] {
+        self.angles
+    }
+
+    /// A corner, counted around.
+    pub(super) fn corner(&self, at: usize) -> Point {
+        let count = NonZeroUsize::new(self.radii.len()).unwrap_or(NonZeroUsize::MIN);
+        let at = at % count;
+        at_angle(self.radii.get(at).copied().unwrap_or_default(), self.angle(at))
     }
 }
 
@@ -152,6 +165,26 @@ impl<'a> Contour<'a> {
 pub struct Corners<'a> {
     contour: Contour<'a>,
     at: usize,
+    steps: Steps,
+    turn: u32,
+    rest: u32,
+}
+
+impl Corners<'_> {
+    /// The angle of the corner that comes next.
+    fn angle(&mut self) -> Bearing {
+        if let Some(angle) = self.contour.angles.get(self.at) {
+            return *angle;
+        }
+        let angle = self.turn;
+        self.turn = angle.wrapping_add(self.steps.whole);
+        self.rest = self.rest.wrapping_add(self.steps.rest);
+        if self.rest >= self.steps.count.get() {
+            self.rest = self.rest.wrapping_sub(self.steps.count.get());
+            self.turn = self.turn.wrapping_add(1);
+        }
+        Bearing::from_bits(angle)
+    }
 }
 
 impl Iterator for Corners<'_> {
@@ -159,7 +192,7 @@ impl Iterator for Corners<'_> {
 
     fn next(&mut self) -> Option<Point> {
         let radius = *self.contour.radii.get(self.at)?;
-        let angle = self.contour.angle(self.at);
+        let angle = self.angle();
         self.at = self.at.wrapping_add(1);
         Some(at_angle(radius, angle))
     }
@@ -177,12 +210,39 @@ fn first(values: &[Millimetre], is_so: impl Fn(Millimetre) -> bool) -> Option<u1
     values.iter().zip(0u16..).find(|(value, _)| is_so(**value)).map(|(_, at)| at)
 }
 
-/// The angle of one of `count` evenly spaced corners.
-fn even_angle(at: usize, count: usize) -> Bearing {
-    // Indices are below 2^11 where there is a corner: shifted by 32, below 2^43.
-    let turns = i64::try_from(at).unwrap_or_default() << 32;
-    let count = u64::try_from(count).ok().and_then(NonZeroU64::new).unwrap_or(NonZeroU64::MIN);
-    Bearing::from_bits(u32::try_from(math::div_round(turns, count) & 0xffff_ffff).unwrap_or_default())
+/// Evenly spaced angles, counted on without a division: `round(at 2^32 / count)`.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Steps {
+    /// Whole part and rest of one step.
+    whole: u32,
+    rest: u32,
+    count: NonZeroU32,
+}
+
+impl Steps {
+    #[allow(clippy::integer_division, reason = "whole steps and rests")]
+    pub fn of(count: usize) -> Self {
+        let count = u32::try_from(count).ok().and_then(NonZeroU32::new).unwrap_or(NonZeroU32::MIN);
+        // 2^32 = u32::MAX + 1.
+        let (whole, rest) = (u32::MAX / count, (u32::MAX % count).wrapping_add(1));
+        if rest == count.get() {
+            Self { whole: whole.wrapping_add(1), rest: 0, count }
+        } else {
+            Self { whole, rest, count }
+        }
+    }
+
+    #[allow(clippy::integer_division, reason = "whole steps and rests")]
+    pub fn angle(self, at: usize) -> Bearing {
+        let at = u32::try_from(at).unwrap_or_default() % self.count;
+        // Below 2^22 for as many corners as there may be.
+        let rests = at.wrapping_mul(self.rest).wrapping_add(self.half()) / self.count;
+        Bearing::from_bits(at.wrapping_mul(self.whole).wrapping_add(rests))
+    }
+
+    const fn half(self) -> u32 {
+        self.count.get() >> 1
+    }
 }
 
 /// The point at a distance and an angle.
