@@ -20,6 +20,7 @@ mod quantity;
 mod rx;
 mod seen;
 mod sensor;
+mod shape;
 mod tolerance;
 mod uncertainty;
 mod vector;
@@ -56,6 +57,7 @@ pub fn all() -> impl Iterator<Item = &'static Stream> {
         zones::STREAMS,
         tolerance::STREAMS,
         pair::STREAMS,
+        shape::STREAMS,
         chain::STREAMS,
     ]
     .into_iter()

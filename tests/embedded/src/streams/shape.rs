@@ -1,0 +1,90 @@
+use dioptric::{
+    quantity::{Bearing, Degree, Millimetre, Point},
+    shape::{Contour, Motion, SizeTarget},
+};
+
+use super::{
+    Digest, Stream,
+    inputs::{Generator, random},
+};
+
+pub const STREAMS: &[Stream] = &[
+    Stream { name: "shape.corners", run: corners },
+    Stream { name: "shape.measures", run: measures },
+    Stream { name: "shape.others", run: others },
+    Stream { name: "shape.motion", run: motion },
+];
+
+const COUNT: usize = 96;
+
+/// Within 4 mm.
+fn length(generator: &mut Generator) -> Millimetre {
+    Millimetre::from_bits(generator.signed() >> 13)
+}
+
+/// A round outline, roughened by up to an eighth of a millimetre.
+fn outline(generator: &mut Generator) -> [Millimetre; COUNT] {
+    let mean = generator.signed() >> 12;
+    [0; COUNT].map(|_| Millimetre::from_bits((25 << 16) + mean + (generator.signed() >> 18)))
+}
+
+fn take(digest: &mut Digest, point: Point) {
+    digest.take([point.x.to_bits() as u32, point.y.to_bits() as u32]);
+}
+
+/// About forty outlines: one for so many of the random inputs.
+fn outlines(mut run: impl FnMut(&mut Generator, &Contour)) {
+    let mut turn = 0u32;
+    random(|generator| {
+        turn = turn.wrapping_add(1);
+        if turn & 255 == 0 {
+            let radii = outline(generator);
+            if let Ok(contour) = Contour::new(&radii) {
+                run(generator, &contour);
+            }
+        }
+    });
+}
+
+fn corners(digest: &mut Digest) {
+    outlines(|_, contour| contour.corners().for_each(|corner| take(digest, corner)));
+}
+
+fn measures(digest: &mut Digest) {
+    outlines(|_, contour| {
+        let area = contour.area_square_micrometres() as u64;
+        let (diameter, at) = contour.effective_diameter();
+        let curved = contour.circumference_on_sphere(Millimetre::from_bits(80 << 16)).unwrap_or_default();
+        digest.take([contour.circumference().to_bits() as u32, curved.to_bits() as u32]);
+        digest.take([area as u32, (area >> 32) as u32, diameter.to_bits() as u32, at.to_bits()]);
+        take(digest, contour.boxing().least);
+        take(digest, contour.boxing().most);
+    });
+}
+
+fn others(digest: &mut Digest) {
+    outlines(|generator, contour| {
+        let (mut radii, mut angles) = ([Millimetre::ZERO; COUNT], [Bearing::default(); COUNT]);
+        let mut take = |made: Option<Contour>| match made {
+            Some(made) => digest.take(made.radii().iter().map(|radius| radius.to_bits() as u32)),
+            None => digest.take([u32::MAX]),
+        };
+        let wanted = contour.circumference() + length(generator);
+        let target = SizeTarget { circumference: wanted, apex: length(generator), sphere: None };
+        take(contour.offset(length(generator), &mut radii).ok());
+        take(contour.sized(&target, &mut radii).ok().map(|(made, _)| made));
+        take(contour.about(Point::new(length(generator), length(generator)), &mut radii).ok());
+        take(contour.turned(Degree::from_bits(generator.signed()), &mut radii).ok());
+        take(contour.mirrored(&mut radii, &mut angles).ok());
+    });
+}
+
+fn motion(digest: &mut Digest) {
+    random(|generator| {
+        let mut place = || Point::new(length(generator), length(generator));
+        let (shift, point) = (place(), place());
+        let motion = Motion::new(Degree::from_bits(generator.signed()), shift);
+        take(digest, motion.of(point));
+        take(digest, motion.back(point));
+    });
+}
