@@ -237,3 +237,32 @@ fn what_cannot_be() {
     assert_eq!(round.resampled(&mut out[..63]).unwrap_err(), Error::CornerCount);
     assert_eq!(round.mirrored(&mut out[..63], &mut []).unwrap_err(), Error::LengthsDiffer);
 }
+
+/// `tests/data/shape/shapely.csv`: written by the script beside it, with shapely (PyPI), on outlines of our own.
+#[test]
+fn shapely_agrees() {
+    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/data/shape/shapely.csv");
+    let mut rows = 0;
+    for row in csv::Reader::from_path(path).unwrap().records() {
+        let row = row.unwrap();
+        let f: Vec<f64> = row.iter().skip(1).map(|field| field.parse().unwrap()).collect();
+        let mut shape = Shape::round(f[0]);
+        shape.cosines.copy_from_slice(&f[1..6]);
+        shape.sines.copy_from_slice(&f[6..11]);
+        let (radii, mut out) = (shape.radii(400), [Millimetre::ZERO; 400]);
+        let contour = Contour::new(&radii).unwrap();
+        let boxing = contour.boxing();
+        let box_found = [boxing.least.x, boxing.least.y, boxing.most.x, boxing.most.y];
+        for (found, exact) in box_found.iter().zip(&f[12..16]) {
+            assert!((found.to_f64() - exact).abs() < 0.0005, "{row:?}: {found} {exact}");
+        }
+        let moved = contour.offset(mm(f[11]), &mut out).unwrap();
+        for (contour, at) in [(contour, 16), (moved, 18)] {
+            assert!((contour.circumference().to_f64() - f[at]).abs() < 0.002, "{row:?}: {}", contour.circumference());
+            let area = contour.area_square_micrometres() as f64 * 1e-6;
+            assert!((area - f[at + 1]).abs() < 0.02, "{row:?}: {area}");
+        }
+        rows += 1;
+    }
+    assert_eq!(rows, 8);
+}
