@@ -221,7 +221,7 @@ pub(super) struct Steps {
 
 impl Steps {
     #[allow(clippy::integer_division, reason = "whole steps and rests")]
-    pub fn of(count: usize) -> Self {
+    pub(super) fn of(count: usize) -> Self {
         let count = u32::try_from(count).ok().and_then(NonZeroU32::new).unwrap_or(NonZeroU32::MIN);
         // 2^32 = u32::MAX + 1.
         let (whole, rest) = (u32::MAX / count, (u32::MAX % count).wrapping_add(1));
@@ -233,7 +233,7 @@ impl Steps {
     }
 
     #[allow(clippy::integer_division, reason = "whole steps and rests")]
-    pub fn angle(self, at: usize) -> Bearing {
+    pub(super) fn angle(self, at: usize) -> Bearing {
         let at = u32::try_from(at).unwrap_or_default() % self.count;
         // Below 2^22 for as many corners as there may be.
         let rests = at.wrapping_mul(self.rest).wrapping_add(self.half()) / self.count;

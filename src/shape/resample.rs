@@ -16,7 +16,7 @@ pub(super) struct Sample {
 
 impl Sample {
     /// A point's direction and distance.
-    pub fn of(point: Point) -> Self {
+    pub(super) fn of(point: Point) -> Self {
         let polar = math::polar(point.x.to_bits(), point.y.to_bits());
         Self { turn: polar.turn, value: i32::try_from(polar.radius).unwrap_or(i32::MAX) }
     }

@@ -66,7 +66,7 @@ fn others(digest: &mut Digest) {
     outlines(|generator, contour| {
         let (mut radii, mut angles) = ([Millimetre::ZERO; COUNT], [Bearing::default(); COUNT]);
         let mut take = |made: Option<Contour>| match made {
-            Some(made) => digest.take(made.radii().iter().map(|radius| radius.to_bits() as u32)),
+            Some(made) => made.radii().iter().for_each(|radius| digest.take([radius.to_bits() as u32])),
             None => digest.take([u32::MAX]),
         };
         let wanted = contour.circumference() + length(generator);
