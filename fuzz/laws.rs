@@ -3,12 +3,13 @@
 use dioptric::math;
 use dioptric::oracle;
 use dioptric::prism::{Eye, Prism};
-use dioptric::quantity::{Axis, Degree, Dioptre, Millimetre, Point};
+use dioptric::quantity::{Axis, Bearing, Degree, Dioptre, Millimetre, Point};
 use dioptric::rx::{SpheroCylinder, Step};
 use dioptric::sensor::{
     Cell, CompactPair, FinderError, FinderMemory, FoundSpot, Geometry, Hole, Lattice, LatticeKind, OpenBlob, Pixel,
     PlacedSpot, Plate, Reference, Rejected, Run, SlopeSums, SpotFinder, SpotLimits, SpotPair, Tile,
 };
+use dioptric::shape::{Contour, SizeTarget};
 use dioptric::vector::{PowerMatrix, PowerVector};
 
 /// Reading a prescription: errors point into the text; what is read can be printed and read again.
@@ -486,4 +487,35 @@ fn within(spot: &FoundSpot, limits: &SpotLimits, width: usize, rows: usize) {
     assert_eq!(spot.saturated, spot.peak >= limits.saturation);
     assert!(limits.accept_saturated || !spot.saturated, "{spot:?}");
     assert!(spot.elongation >= 255 && spot.elongation <= limits.most_elongation, "{spot:?}");
+}
+
+/// Any outline is refused or measured; what is made of it is an outline, and its mirror image twice is itself.
+pub fn contour(data: &[u8]) {
+    let mut bytes = Bytes(data);
+    let (distance, wanted) = (bytes.millimetre(), Millimetre::from_bits(bytes.signed(26)));
+    let shift = Point::new(bytes.millimetre(), bytes.millimetre());
+    let fine = bytes.signed(5).unsigned_abs();
+    let mean = bytes.signed(24) & 0x3f_ffff;
+    let radii: Vec<_> = (0..96).map(|_| Millimetre::from_bits(mean + (bytes.signed(23) >> fine))).collect();
+    let angle = |at: u32, by: i32| Bearing::from_bits((at * (u32::MAX / 96)).wrapping_add_signed(by));
+    let angles: Vec<_> = (0..96).map(|at| angle(at, bytes.signed(27))).collect();
+    for contour in [Contour::new(&radii), Contour::with_angles(&radii, &angles)].into_iter().flatten() {
+        let boxing = contour.boxing();
+        assert!(boxing.least.x <= boxing.most.x && boxing.least.y <= boxing.most.y);
+        assert!(contour.circumference() > Millimetre::ZERO);
+        let _ = (contour.area_square_micrometres(), contour.effective_diameter());
+        let _ = contour.circumference_on_sphere(wanted);
+        let (mut made, mut again) = ([Millimetre::ZERO; 96], [Millimetre::ZERO; 96]);
+        let _ = contour.offset(distance, &mut made);
+        let _ = contour.about(shift, &mut made);
+        let _ = contour.recentred(&mut made);
+        let target =
+            SizeTarget { circumference: wanted, apex: distance, sphere: Some(shift.x).filter(|r| *r > distance) };
+        let _ = contour.sized(&target, &mut made);
+        let (mut turned, mut back) = ([Bearing::default(); 96], [Bearing::default(); 96]);
+        // The angle 0 may come to lie where two were: refused, never wrong.
+        if let Ok(mirrored) = contour.mirrored(&mut made, &mut turned) {
+            assert_eq!(mirrored.mirrored(&mut again, &mut back), Ok(contour));
+        }
+    }
 }

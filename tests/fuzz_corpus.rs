@@ -47,3 +47,8 @@ fn assignments() {
 fn rows() {
     replay("rows", laws::rows);
 }
+
+#[test]
+fn contours() {
+    replay("contour", laws::contour);
+}

@@ -8,12 +8,8 @@ use super::{
     inputs::{Generator, random},
 };
 
-pub const STREAMS: &[Stream] = &[
-    Stream { name: "shape.corners", run: corners },
-    Stream { name: "shape.measures", run: measures },
-    Stream { name: "shape.others", run: others },
-    Stream { name: "shape.motion", run: motion },
-];
+pub const STREAMS: &[Stream] =
+    &[Stream { name: "shape.outlines", run: outlines }, Stream { name: "shape.motion", run: motion }];
 
 const COUNT: usize = 96;
 
@@ -33,7 +29,7 @@ fn take(digest: &mut Digest, point: Point) {
 }
 
 /// About forty outlines: one for so many of the random inputs.
-fn outlines(mut run: impl FnMut(&mut Generator, &Contour)) {
+fn each_outline(mut run: impl FnMut(&mut Generator, &Contour)) {
     let mut turn = 0u32;
     random(|generator| {
         turn = turn.wrapping_add(1);
@@ -46,37 +42,37 @@ fn outlines(mut run: impl FnMut(&mut Generator, &Contour)) {
     });
 }
 
-fn corners(digest: &mut Digest) {
-    outlines(|_, contour| contour.corners().for_each(|corner| take(digest, corner)));
-}
-
-fn measures(digest: &mut Digest) {
-    outlines(|_, contour| {
-        let area = contour.area_square_micrometres() as u64;
-        let (diameter, at) = contour.effective_diameter();
-        let curved = contour.circumference_on_sphere(Millimetre::from_bits(80 << 16)).unwrap_or_default();
-        digest.take([contour.circumference().to_bits() as u32, curved.to_bits() as u32]);
-        digest.take([area as u32, (area >> 32) as u32, diameter.to_bits() as u32, at.to_bits()]);
-        take(digest, contour.boxing().least);
-        take(digest, contour.boxing().most);
+fn outlines(digest: &mut Digest) {
+    each_outline(|generator, contour| {
+        contour.corners().for_each(|corner| take(digest, corner));
+        measures(digest, contour);
+        others(digest, generator, contour);
     });
 }
 
-fn others(digest: &mut Digest) {
-    outlines(|generator, contour| {
-        let (mut radii, mut angles) = ([Millimetre::ZERO; COUNT], [Bearing::default(); COUNT]);
-        let mut take = |made: Option<Contour>| match made {
-            Some(made) => made.radii().iter().for_each(|radius| digest.take([radius.to_bits() as u32])),
-            None => digest.take([u32::MAX]),
-        };
-        let wanted = contour.circumference() + length(generator);
-        let target = SizeTarget { circumference: wanted, apex: length(generator), sphere: None };
-        take(contour.offset(length(generator), &mut radii).ok());
-        take(contour.sized(&target, &mut radii).ok().map(|(made, _)| made));
-        take(contour.about(Point::new(length(generator), length(generator)), &mut radii).ok());
-        take(contour.turned(Degree::from_bits(generator.signed()), &mut radii).ok());
-        take(contour.mirrored(&mut radii, &mut angles).ok());
-    });
+fn measures(digest: &mut Digest, contour: &Contour) {
+    let area = contour.area_square_micrometres() as u64;
+    let (diameter, at) = contour.effective_diameter();
+    let curved = contour.circumference_on_sphere(Millimetre::from_bits(80 << 16)).unwrap_or_default();
+    digest.take([contour.circumference().to_bits() as u32, curved.to_bits() as u32]);
+    digest.take([area as u32, (area >> 32) as u32, diameter.to_bits() as u32, at.to_bits()]);
+    take(digest, contour.boxing().least);
+    take(digest, contour.boxing().most);
+}
+
+fn others(digest: &mut Digest, generator: &mut Generator, contour: &Contour) {
+    let (mut radii, mut angles) = ([Millimetre::ZERO; COUNT], [Bearing::default(); COUNT]);
+    let mut take = |made: Option<Contour>| match made {
+        Some(made) => made.radii().iter().for_each(|radius| digest.take([radius.to_bits() as u32])),
+        None => digest.take([u32::MAX]),
+    };
+    let wanted = contour.circumference() + length(generator);
+    let target = SizeTarget { circumference: wanted, apex: length(generator), sphere: None };
+    take(contour.offset(length(generator), &mut radii).ok());
+    take(contour.sized(&target, &mut radii).ok().map(|(made, _)| made));
+    take(contour.about(Point::new(length(generator), length(generator)), &mut radii).ok());
+    take(contour.turned(Degree::from_bits(generator.signed()), &mut radii).ok());
+    take(contour.mirrored(&mut radii, &mut angles).ok());
 }
 
 fn motion(digest: &mut Digest) {
