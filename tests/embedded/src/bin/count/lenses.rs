@@ -1,9 +1,10 @@
 //! What a lens does by its form, where it is worn, and as a pair.
 
 use dioptric::{
-    lens::{self, Surface, ThickLens, Tilt, WornLens, WornPair},
+    lens::{self, EdgedLens, Surface, ThickLens, Tilt, WornLens, WornPair},
+    math,
     prism::{Eye, Prism},
-    quantity::{Degree, Dioptre, Millimetre, Point, RefractiveIndex},
+    quantity::{Degree, Dioptre, Fraction, Millimetre, Point, RefractiveIndex},
     rx::SpheroCylinder,
     vector::PowerMatrix,
 };
@@ -92,9 +93,32 @@ fn eyes() {
     report("principal magnifications", 1, seen(), |seen| seen.principal().ok());
 }
 
+/// 400 corners of an oval 50 mm wide and 40 mm high.
+fn outline() -> impl Iterator<Item = Point> {
+    (0..400u32).map(|at| {
+        let (cos, sin) = math::cos_sin((at << 24) / 400 << 8);
+        Point::new(Millimetre::from_bits((cos >> 14) * 25), Millimetre::from_bits((sin >> 14) * 20))
+    })
+}
+
+fn edged(generator: &mut Generator) -> Option<EdgedLens> {
+    let axis = Point::new(millimetres(2), millimetres(-1));
+    EdgedLens::new(lens(form(generator))?, axis, Prism::ZERO).ok()
+}
+
+#[inline(never)]
+fn edges() {
+    let lenses = || inputs(edged).flatten();
+    report("thickest and thinnest edge of 400 corners", 1, lenses(), |lens| lens.edge(outline()).ok());
+    report("volume within 400 corners", 1, lenses(), |lens| lens.volume(outline()).ok());
+    let radii = inputs(|g| (millimetres(60), Fraction::from_bits(g.below(1 << 24)), millimetres(20)));
+    report("sagitta of a conic", 1, radii, |(radius, shape, at)| lens::conic_sagitta(radius, shape, at).ok());
+}
+
 #[inline(never)]
 pub fn all() {
     forms();
+    edges();
     wear();
     eyes();
 }
