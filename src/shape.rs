@@ -4,6 +4,7 @@
 //! boxed centre unless it says otherwise. Its corners run counter-clockwise from the observer's right.
 
 mod area;
+mod bend;
 mod boxing;
 mod contour;
 mod length;
@@ -13,6 +14,7 @@ mod resample;
 mod size;
 mod turn;
 
+pub use bend::{Bend, Bends};
 pub use boxing::Boxing;
 pub use contour::{Contour, Corners};
 pub use motion::Motion;

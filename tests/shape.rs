@@ -105,6 +105,83 @@ fn check(contour: &Contour, shape: &Shape) {
     near("length about the centre", recentred.circumference(), length(&dense, None), 0.001);
 }
 
+#[derive(serde::Deserialize)]
+struct ClosedForm {
+    a_mm: f64,
+    b_mm: f64,
+    power: f64,
+    length_mm: f64,
+    area_mm2: f64,
+}
+
+/// `|x/a|^p + |y/b|^p = 1`.
+fn superellipse_radii(shape: &ClosedForm, count: usize) -> Vec<Millimetre> {
+    let radius = |at: usize| {
+        let (sin, cos) = (TAU * at as f64 / count as f64).sin_cos();
+        let part = |value: f64, axis: f64| (value / axis).abs().powf(shape.power);
+        mm((part(cos, shape.a_mm) + part(sin, shape.b_mm)).powf(-1.0 / shape.power))
+    };
+    (0..count).map(radius).collect()
+}
+
+/// Closed forms and integrals to 15 digits by mpmath: `tests/data/shape/make_closed_forms.py`.
+#[test]
+fn circles_ellipses_and_superellipses_have_their_length_and_area() {
+    let mut table = csv::Reader::from_path("tests/data/shape/closed_forms.csv").expect("the table");
+    let mut worst = [0.0f64; 2];
+    for shape in table.deserialize::<ClosedForm>() {
+        let shape = shape.expect("a row");
+        for count in [400, 720, 1440] {
+            let radii = superellipse_radii(&shape, count);
+            let contour = Contour::new(&radii).expect("an outline");
+            let length = (contour.circumference().to_f64() - shape.length_mm).abs();
+            let area = (contour.area_square_micrometres() as f64 * 1e-6 - shape.area_mm2).abs();
+            println!("{} x {} p {} {count}: {length:.1e} mm {area:.1e} mm2", shape.a_mm, shape.b_mm, shape.power);
+            worst = [worst[0].max(length), worst[1].max(area)];
+        }
+    }
+    // The goal is 0.005 mm.
+    assert!(worst[0] < 0.001 && worst[1] < 0.01, "{worst:?}");
+}
+
+/// An ellipse's least radius is `b^2 / a`, at the ends of its longer axis.
+#[test]
+fn bends_are_those_of_the_circle_through_three_corners() {
+    for radius in [5.0, 12.0, 30.0, 64.0] {
+        for (count, span) in [(400, 1), (400, 6), (1440, 4)] {
+            let chord = TAU * radius * f64::from(span) / f64::from(count);
+            if chord < 0.3 {
+                continue;
+            }
+            let radii = vec![mm(radius); count as usize];
+            let bends = Contour::new(&radii).expect("a circle").bends(span as usize);
+            assert!(bends.is_convex());
+            let found = bends.sharpest.expect("not flat").radius.to_f64();
+            assert!((1.0 / found - 1.0 / radius).abs() < 4e-5 / (chord * chord), "{radius} {count} {span}: {found}");
+        }
+    }
+    let ellipse = ClosedForm { a_mm: 30.0, b_mm: 15.0, power: 2.0, length_mm: 0.0, area_mm2: 0.0 };
+    let radii = superellipse_radii(&ellipse, 720);
+    let bends = Contour::new(&radii).expect("an ellipse").bends(2);
+    let sharpest = bends.sharpest.expect("not flat");
+    assert!(bends.is_convex() && [0, 360].contains(&sharpest.corner), "{sharpest:?}");
+    assert!((sharpest.radius.to_f64() - 7.5).abs() < 0.08, "{sharpest:?}");
+}
+
+#[test]
+fn a_hollow_is_found_where_it_is() {
+    // r = 25 + 4 cos 2t: at 90 degrees r = 21, r'' = 16, the curvature (r^2 - r r'') / r^3.
+    let shape = Shape { cosines: [0.0, 4.0, 0.0, 0.0, 0.0], ..Shape::round(25.0) };
+    let hollow = Shape { cosines: [0.0, 6.0, 0.0, 0.0, 0.0], ..Shape::round(25.0) };
+    let radii = shape.radii(400);
+    assert!(Contour::new(&radii).expect("an outline").bends(3).is_convex(), "(21 - 16) / 21^2: 88 mm");
+    let radii = hollow.radii(400);
+    let hollowest = Contour::new(&radii).expect("an outline").bends(3).hollowest.expect("19 - 24 < 0");
+    assert!([100, 300].contains(&hollowest.corner), "{hollowest:?}");
+    // r = 19, r'' = 24: 19^2 / (19 - 24).
+    assert!((hollowest.radius.to_f64() / (-361.0 / 5.0) - 1.0).abs() < 0.02, "{hollowest:?}");
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(64))]
 

@@ -56,6 +56,10 @@ fn measures(digest: &mut Digest, contour: &Contour) {
     let curved = contour.circumference_on_sphere(Millimetre::from_bits(80 << 16)).unwrap_or_default();
     digest.take([contour.circumference().to_bits() as u32, curved.to_bits() as u32]);
     digest.take([area as u32, (area >> 32) as u32, diameter.to_bits() as u32, at.to_bits()]);
+    let bends = contour.bends(3);
+    for bend in [bends.sharpest, bends.hollowest] {
+        digest.take(bend.map_or([u32::MAX; 2], |bend| [bend.corner.into(), bend.radius.to_bits() as u32]));
+    }
     take(digest, contour.boxing().least);
     take(digest, contour.boxing().most);
 }

@@ -1,8 +1,9 @@
 //! Polariser, gradient tint, wavelength.
 
 use dioptric::{
+    lens::Line,
     quantity::{AbbeNumber, Axis, Fraction, Nanometre},
-    sensor::{Gradient, GradientSums, Line, Polarisation, PolariserSums, WavelengthCorrection},
+    sensor::{Gradient, GradientSums, Polarisation, PolariserSums, WavelengthCorrection},
     vector::PowerVector,
 };
 use dioptric_embedded::count::report;

@@ -1,6 +1,6 @@
 use core::hint::black_box;
 
-use dioptric::shape::{Boxing, Contour, Error, Motion, SizeTarget};
+use dioptric::shape::{Bends, Boxing, Contour, Error, Motion, SizeTarget};
 
 use crate::{axis, degrees, keep, millimetres, point, show, word};
 
@@ -36,6 +36,8 @@ fn measures(contour: &Contour) {
     keep(Contour::circumference_on_sphere(contour, millimetres()));
     keep(Contour::area_square_micrometres(contour));
     keep(Contour::effective_diameter(contour));
+    let bends = Contour::bends(contour, word() as usize);
+    keep(Bends::is_convex(&bends));
     let boxing = Contour::boxing(contour);
     keep((Boxing::width(&boxing), Boxing::height(&boxing), Boxing::centre(&boxing)));
 }
