@@ -10,7 +10,7 @@
 //! | [`prism`] | where is the base, and what does decentring do? | [`Prism`](prism::Prism) |
 //! | [`sensor`] | where are the spots, and what lens do they show? how do polariser and tint lie? | [`SpotFinder`](sensor::SpotFinder), [`Reference`](sensor::Reference), [`SlopeSums`](sensor::SlopeSums), [`Fit`](sensor::Fit), [`RobustFit`](sensor::RobustFit), [`PowerMap`](sensor::PowerMap), [`HigherOrder`](sensor::HigherOrder), [`Pose`](sensor::Pose), [`Portions`](sensor::Portions), [`PolariserSums`](sensor::PolariserSums), [`GradientSums`](sensor::GradientSums), [`WavelengthCorrection`](sensor::WavelengthCorrection) |
 //! | [`lens`] | what does a lens with two surfaces and a thickness do, how thick and heavy is it in its shape, and what does one that is worn tilted? | [`ThickLens`](lens::ThickLens), [`Surface`](lens::Surface), [`ToricCurves`](lens::ToricCurves), [`EdgedLens`](lens::EdgedLens), [`Tilt`](lens::Tilt) |
-//! | [`shape`] | to which outline is it cut? | [`Contour`](shape::Contour), [`Motion`](shape::Motion) |
+//! | [`shape`] | to which outline is it cut, and how large is that? | [`Contour`](shape::Contour), [`Boxing`](shape::Boxing), [`Motion`](shape::Motion) |
 //! | [`order`] | what was ordered for both eyes, and what was measured? | [`Order`](order::Order), [`Measurement`](order::Measurement) |
 //! | [`tolerance`] | is it the lens, and the pair, that was ordered? | [`Class`](tolerance::Class), [`Verdict`](tolerance::Verdict), [`PairClass`](tolerance::PairClass), [`PairVerdict`](tolerance::PairVerdict) |
 //! | [`math`], [`text`] | with what arithmetic and notation? | kernels, [`ParseError`](text::ParseError) |

@@ -28,6 +28,7 @@ use dioptric::{
         SlopeSums, Sources, SpotLimits, SpotNoise, SpotPair, TestLens, TopLine, Vertex, Wavelength,
         WavelengthCorrection, Zernike,
     },
+    shape::{Contour, Motion, SizeTarget},
     text::ParseError,
     tolerance::{
         ANSI_Z80_1_PAIR, Acceptance, Class, Finding, ISO_8598_1, ISO_21987, Limit, Measured, Ordered, POLARISER_AXIS,
@@ -45,6 +46,7 @@ fn main() -> ! {
     prisms();
     lenses();
     worn();
+    shapes();
     fits();
     calibrations();
     multifocals();
@@ -155,6 +157,17 @@ const SPOTS: [[Millimetre; 4]; 4] = [
     [millimetres!(0.0), millimetres!(2.0), millimetres!(0.0), millimetres!(1.8)],
     [millimetres!(0.0), millimetres!(-2.0), millimetres!(0.0), millimetres!(-1.8)],
 ];
+
+fn shapes() {
+    let radii = [millimetres!(25.0); 64];
+    let contour = Contour::new(&radii);
+    info!("Boxing {}", contour.map(|contour| contour.boxing()));
+    info!("Bends {}", contour.map(|contour| contour.bends(4)));
+    info!("Motion {}", Motion::new(degrees!(1.5), Point::new(millimetres!(2.0), millimetres!(-0.5))));
+    let target = SizeTarget { circumference: millimetres!(160.0), apex: millimetres!(0.5), sphere: None };
+    info!("SizeTarget {}", target);
+    info!("shape::Error {}", Contour::new(&radii[1..]));
+}
 
 fn fits() {
     let mut sums = SlopeSums::default();
