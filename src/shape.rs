@@ -22,6 +22,15 @@ pub use size::SizeTarget;
 
 use core::fmt;
 
+/// Items with their numbers from 0. Counts without a branch to an overflow, which `enumerate` keeps where overflow is checked.
+fn numbered<I: Iterator + Clone>(items: I) -> impl Iterator<Item = (usize, I::Item)> + Clone {
+    items.scan(0usize, |next, item| {
+        let number = *next;
+        *next = next.wrapping_add(1);
+        Some((number, item))
+    })
+}
+
 /// Why there is no such shape.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]

@@ -1,7 +1,7 @@
 //! How sharply the outline bends, and whether it is hollow.
 
-use super::Contour;
 use super::area::cross;
+use super::{Contour, numbered};
 use crate::math;
 use crate::quantity::{Millimetre, Point};
 
@@ -11,7 +11,7 @@ use crate::quantity::{Millimetre, Point};
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Bend {
     /// Index of the corner.
-    pub corner: u16,
+    pub corner: usize,
     /// Radius of curvature; negative where the outline is hollow.
     pub radius: Millimetre,
 }
@@ -67,7 +67,7 @@ impl Contour<'_> {
         let last = self.count().wrapping_sub(span);
         let triples = self.corners().zip(round().skip(last)).zip(round().skip(span));
         let (mut sharpest, mut hollowest) = ((FLAT, None), (-FLAT, None));
-        for (((here, before), behind), corner) in triples.zip(0u16..) {
+        for (corner, ((here, before), behind)) in numbered(triples) {
             let curvature = curvature(before, here, behind);
             if curvature > sharpest.0 {
                 sharpest = (curvature, Some(corner));
@@ -76,7 +76,7 @@ impl Contour<'_> {
                 hollowest = (curvature, Some(corner));
             }
         }
-        let bend = |(curvature, corner): (i64, Option<u16>)| {
+        let bend = |(curvature, corner): (i64, Option<usize>)| {
             corner.map(|corner| Bend { corner, radius: radius_of(curvature) })
         };
         Bends { sharpest: bend(sharpest), hollowest: bend(hollowest) }

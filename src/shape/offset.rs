@@ -27,7 +27,9 @@ impl<'a> Contour<'a> {
         let moved = self.offset_corners(distance);
         let mut pairs = own.zip(moved.clone().chain(moved.take(1)));
         let Some((mut here, mut there)) = pairs.next() else { return Ok(()) };
-        for (at, (after, next)) in (1u16..).zip(pairs) {
+        let mut at = 0u16;
+        for (after, next) in pairs {
+            at = at.wrapping_add(1);
             if along(after - here, next - there) <= 0 {
                 return Err(Error::Crosses(at));
             }

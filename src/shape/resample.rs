@@ -1,7 +1,7 @@
 //! An outline at other angles.
 
 use super::contour::Steps;
-use super::{Contour, Error};
+use super::{Contour, Error, numbered};
 use crate::math;
 use crate::quantity::{Bearing, Millimetre, Point};
 use core::num::{NonZeroU32, NonZeroUsize};
@@ -69,7 +69,7 @@ impl<'a> Contour<'a> {
         turn: u32,
     ) -> impl Iterator<Item = Sample> + Clone + use<'a> {
         let contour = *self;
-        values.iter().enumerate().map(move |(at, value)| Sample {
+        numbered(values.iter()).map(move |(at, value)| Sample {
             turn: contour.angle(at).to_bits().wrapping_add(turn),
             value: value.to_bits(),
         })
@@ -145,7 +145,7 @@ fn resample(
     values: &mut [Millimetre],
 ) -> Result<(), Error> {
     let Some(count) = NonZeroUsize::new(values.len()) else { return Err(Error::CornerCount) };
-    let samples = source.clone().count();
+    let samples = source.clone().fold(0usize, |count, _| count.wrapping_add(1));
     let mut window = Window::new(source.cycle())?;
     let [_, start, ..] = window.samples;
     let after = |at: usize| angle(at).to_bits().wrapping_sub(start.turn);

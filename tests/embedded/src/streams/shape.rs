@@ -58,7 +58,7 @@ fn measures(digest: &mut Digest, contour: &Contour) {
     digest.take([area as u32, (area >> 32) as u32, diameter.to_bits() as u32, at.to_bits()]);
     let bends = contour.bends(3);
     for bend in [bends.sharpest, bends.hollowest] {
-        digest.take(bend.map_or([u32::MAX; 2], |bend| [bend.corner.into(), bend.radius.to_bits() as u32]));
+        digest.take(bend.map_or([u32::MAX; 2], |bend| [bend.corner as u32, bend.radius.to_bits() as u32]));
     }
     take(digest, contour.boxing().least);
     take(digest, contour.boxing().most);
