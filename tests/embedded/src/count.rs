@@ -36,16 +36,29 @@ fn now() -> u32 {
     ticks
 }
 
+/// The wraps so far and the counter, of the same moment: a wrap whose exception is still to come is waited for, and one that comes
+/// between the readings makes both be read again.
+#[inline(always)]
+fn reading() -> (u32, u32) {
+    loop {
+        let wraps = WRAPS.load(Ordering::SeqCst);
+        let ticks = now();
+        cortex_m::asm::isb();
+        if WRAPS.load(Ordering::SeqCst) == wraps {
+            return (wraps, ticks);
+        }
+    }
+}
+
 /// Ticks from before to after `function(input)`, including the call itself and the store of its result.
 #[inline(never)]
 fn ticks<I, O>(function: fn(I) -> O, input: I) -> u64 {
     let function = black_box(function);
     let input = black_box(input);
-    WRAPS.store(0, Ordering::SeqCst);
-    let before = now();
+    let (wraps_before, before) = reading();
     black_box(function(input));
-    let after = now();
-    let wraps = WRAPS.load(Ordering::SeqCst);
+    let (wraps_after, after) = reading();
+    let wraps = wraps_after.wrapping_sub(wraps_before);
     // Without a wrap the counter is lower afterwards.
     u64::from(wraps)
         .wrapping_mul(u64::from(COUNTER_MASK) + 1)

@@ -9,6 +9,7 @@ mod inputs;
 mod lenses;
 mod light;
 mod multifocal;
+mod outlines;
 
 use core::{cell::RefCell, sync::atomic::Ordering};
 
@@ -324,6 +325,7 @@ fn main() -> ! {
     multifocal::multifocals();
     lenses::all();
     light::all();
+    outlines::all();
     holes::holes();
     verdicts();
     finish()
