@@ -44,7 +44,8 @@ pub enum Error {
     RadiusRange(u16),
     /// A height beyond [`Contour::MOST_HEIGHT`], either way; the index of the first.
     HeightRange(u16),
-    /// An angle that is not beyond the one before it and short of a full turn: the outline would cross itself. Its index.
+    /// An angle that is not beyond the one before it and short of a full turn: the outline would cross itself. Its index; of an offset
+    /// outline the index where the edge that turns back begins, the count for the first.
     Crosses(u16),
     /// Two angles further apart than [`Contour::MOST_STEP`]; the index of the second.
     Gap(u16),

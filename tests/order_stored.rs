@@ -1,14 +1,16 @@
 //! An order and what was measured, as they are stored: read back to the bit, and what no constructor takes is refused.
 #![cfg(feature = "serde")]
 
+#[path = "common/stored.rs"]
+mod stored;
+
 use dioptric::lens::Tilt;
 use dioptric::order::{LensKind, LensMeasurement, LensOrder, Measurement, Order, SegmentSize, Verification, Worn};
 use dioptric::prism::{Eye, Prism};
 use dioptric::quantity::Point;
 use dioptric::tolerance::{Measured, Uncertainty};
 use dioptric::{axis, bearing, degrees, dioptres, millimetres, prism_dioptres};
-use serde::{Serialize, de::DeserializeOwned};
-use std::fmt::Debug;
+use stored::returns;
 
 const SEGMENT: SegmentSize = SegmentSize { width: millimetres!(28.0), depth: millimetres!(19.0) };
 
@@ -56,16 +58,6 @@ fn measurement() -> Measurement {
         ..LensMeasurement::default()
     };
     Measurement { right: lens, left: LensMeasurement::default() }
-}
-
-fn returns<T: Serialize + DeserializeOwned + PartialEq + Debug>(value: T) {
-    let bytes = postcard::to_stdvec(&value).expect("serialises");
-    assert_eq!(postcard::from_bytes::<T>(&bytes).as_ref(), Ok(&value));
-    for length in 0..bytes.len() {
-        assert!(postcard::from_bytes::<T>(&bytes[..length]).is_err(), "{length} bytes of {value:?}");
-    }
-    let text = serde_json::to_string(&value).expect("serialises");
-    assert_eq!(serde_json::from_str::<T>(&text).expect("deserialises"), value, "{text}");
 }
 
 #[test]

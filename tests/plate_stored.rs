@@ -1,11 +1,13 @@
 //! Detector and plate as they are stored: read back to the bit, and what no constructor takes is refused.
 #![cfg(feature = "serde")]
 
+#[path = "common/stored.rs"]
+mod stored;
+
 use dioptric::quantity::{Millimetre, Point};
 use dioptric::sensor::{Detector, Hole, ImagePlace, Lattice, LatticeKind, Orientation, Plate};
 use dioptric::{degrees, millimetres};
-use serde::{Serialize, de::DeserializeOwned};
-use std::fmt::Debug;
+use stored::returns;
 
 const PLATE: Plate = Plate {
     kind: LatticeKind::Hexagonal,
@@ -24,16 +26,6 @@ fn detector() -> Detector {
 
 fn lattice() -> Lattice {
     Lattice::new(PLATE).expect("a plate")
-}
-
-fn returns<T: Serialize + DeserializeOwned + PartialEq + Debug>(value: T) {
-    let bytes = postcard::to_stdvec(&value).expect("serialises");
-    assert_eq!(postcard::from_bytes::<T>(&bytes).as_ref(), Ok(&value));
-    for length in 0..bytes.len() {
-        assert!(postcard::from_bytes::<T>(&bytes[..length]).is_err(), "{length} bytes of {value:?}");
-    }
-    let text = serde_json::to_string(&value).expect("serialises");
-    assert_eq!(serde_json::from_str::<T>(&text).expect("deserialises"), value, "{text}");
 }
 
 #[test]
